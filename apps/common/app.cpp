@@ -1,0 +1,113 @@
+#include "common/app.hpp"
+
+#include "firstedge/core/digest.hpp"
+#include "firstedge/core/error.hpp"
+#include "firstedge/report/report.hpp"
+
+#include <chrono>
+#include <cstdio>
+#include <exception>
+
+#include <fmt/format.h>
+#include <unistd.h>
+
+namespace firstedge {
+namespace {
+
+constexpr int exit_bad_input = 2;
+constexpr int exit_our_fault = 1;
+
+std::int64_t now_ns() {
+  return std::chrono::steady_clock::now().time_since_epoch().count();
+}
+
+std::string quoted(const std::string& word) {
+  const bool plain = !word.empty() && word.find_first_not_of(
+                                          "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ"
+                                          "0123456789-_./=,:+@%") == std::string::npos;
+  if (plain) return word;
+  std::string inside;
+  for (const char c : word) inside += c == '\'' ? std::string("'\\''") : std::string(1, c);
+  return fmt::format("'{}'", inside);
+}
+
+}  // namespace
+
+void give_manners(CLI::App& app, const std::string& verb) {
+  app.name("firstedge-" + verb);
+  app.set_version_flag("--version", fmt::format("firstedge-{} {}", verb, FIRSTEDGE_VERSION));
+  app.get_formatter()->column_width(34);
+  app.option_defaults()->always_capture_default();
+}
+
+int run_app(CLI::App& app, int argc, char** argv, const std::function<int()>& job) {
+  try {
+    app.parse(argc, argv);
+    return job();
+  } catch (const CLI::Success& request) {  // --help and --version
+    return app.exit(request);
+  } catch (const CLI::ParseError& mistake) {
+    fmt::print(stderr, "{}: {}; --help lists the options\n", app.get_name(), printable(mistake.what(), 400));
+    return exit_bad_input;
+  } catch (const Error& error) {
+    fmt::print(stderr, "{}: {}\n", app.get_name(), error.what());
+    return exit_bad_input;
+  } catch (const std::exception& fault) {
+    fmt::print(stderr, "{}: fault in the program: {}\n", app.get_name(), fault.what());
+    return exit_our_fault;
+  }
+}
+
+void add_result_options(CLI::App& app, ResultOutputs& outputs) {
+  app.add_option("--page", outputs.page, "Write a page for people: one HTML file that opens offline");
+  app.add_option("--json", outputs.json, "Write the result for programs: JSON, SI units");
+  app.add_flag("--quiet", outputs.quiet, "Print no table");
+}
+
+void put_out(const Result& result, const ResultOutputs& outputs) {
+  if (!outputs.json.empty()) write_whole(outputs.json, to_json(result));
+  if (!outputs.page.empty()) write_whole(outputs.page, to_page(result));
+  if (!outputs.quiet) fmt::print("{}", to_text(result));
+}
+
+Provenance provenance_of(int argc, char** argv, const std::vector<std::filesystem::path>& inputs,
+                         const std::string& setup_text) {
+  Provenance made;
+  made.program = std::filesystem::path(argv[0]).filename().string();
+  made.version = FIRSTEDGE_VERSION;
+  made.command = made.program;
+  for (int i = 1; i < argc; ++i) made.command += " " + quoted(argv[i]);
+  for (const auto& input : inputs) {
+    made.inputs.push_back(
+        {input.filename().string(), std::filesystem::file_size(input), sha256_of_file(input)});
+  }
+  made.setup = setup_text;
+  return made;
+}
+
+ProgressLine::ProgressLine(std::string what, std::optional<std::uint64_t> total)
+    : what_(std::move(what)), total_(total), started_ns_(now_ns()), terminal_(isatty(STDERR_FILENO) == 1) {}
+
+ProgressLine::~ProgressLine() {
+  if (terminal_ && shown_ns_ != 0) fmt::print(stderr, "\r\033[K");
+}
+
+void ProgressLine::show(std::uint64_t done) {
+  constexpr std::int64_t between_ns = 100'000'000;
+  const std::int64_t now = now_ns();
+  if (!terminal_ || now - shown_ns_ < between_ns) return;
+  shown_ns_ = now;
+  const double elapsed_s = static_cast<double>(now - started_ns_) * 1e-9;
+  const double rate = static_cast<double>(done) / elapsed_s;
+  if (total_ && *total_ > 0) {
+    const double share = static_cast<double>(done) / static_cast<double>(*total_);
+    const double left_s = rate > 0 ? static_cast<double>(*total_ - std::min(done, *total_)) / rate : 0;
+    fmt::print(stderr, "\r\033[K{}: {:.0f} % of {} records, {:.3g} records/s, {:.0f} s left", what_,
+               100 * share, *total_, rate, left_s);
+  } else {
+    fmt::print(stderr, "\r\033[K{}: {} records, {:.3g} records/s", what_, done, rate);
+  }
+  std::fflush(stderr);
+}
+
+}  // namespace firstedge

@@ -1,0 +1,52 @@
+// What every app does the same way: options, exit codes, the log, the progress bar.
+#pragma once
+
+#include "firstedge/core/result.hpp"
+
+#include <cstdint>
+#include <filesystem>
+#include <functional>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include <CLI/CLI.hpp>
+
+namespace firstedge {
+
+/// Runs an app: parses, calls `job`, turns Error into one sentence on standard error.
+/// Exit codes: 0 all good; 2 bad input or options (also when part of it was good and has been kept); 1 a
+/// fault of ours.
+int run_app(CLI::App& app, int argc, char** argv, const std::function<int()>& job);
+
+/// A CLI app with the manners of all of ours: --help, --version, and the name firstedge-<verb>.
+void give_manners(CLI::App& app, const std::string& verb);
+
+/// Where a result goes: the options --page, --json, and the text on standard output.
+struct ResultOutputs {
+  std::filesystem::path page, json;
+  bool quiet = false;
+};
+void add_result_options(CLI::App& app, ResultOutputs& outputs);
+void put_out(const Result& result, const ResultOutputs& outputs);
+
+/// The provenance of this call: program, version, the command line as typed, digests of the inputs.
+Provenance provenance_of(int argc, char** argv, const std::vector<std::filesystem::path>& inputs,
+                         const std::string& setup_text);
+
+/// A progress line on standard error: share done, rate, time left. Silent unless standard error is a
+/// terminal.
+class ProgressLine {
+ public:
+  ProgressLine(std::string what, std::optional<std::uint64_t> total);
+  ~ProgressLine();
+  void show(std::uint64_t done);
+
+ private:
+  std::string what_;
+  std::optional<std::uint64_t> total_;
+  std::int64_t started_ns_ = 0, shown_ns_ = 0;
+  bool terminal_ = false;
+};
+
+}  // namespace firstedge

@@ -1,0 +1,86 @@
+# How a room, a test and an app become targets. Sources are globbed with CONFIGURE_DEPENDS, so that adding a file to
+# a room touches that room alone.
+
+option(FIRSTEDGE_WARNINGS_ARE_ERRORS "Stop at a compiler warning" OFF)
+option(FIRSTEDGE_CLANG_TIDY "Run clang-tidy beside the compiler" OFF)
+set(FIRSTEDGE_SANITIZE "" CACHE STRING "Sanitizers, as -fsanitize takes them")
+
+# In the build tree, lib/ is reached under the same name as in an installed tree: <firstedge/room/file.hpp>.
+file(MAKE_DIRECTORY ${PROJECT_BINARY_DIR}/include)
+file(CREATE_LINK ${PROJECT_SOURCE_DIR}/lib ${PROJECT_BINARY_DIR}/include/firstedge SYMBOLIC)
+
+# Flags of all our own targets. Contraction is off because results promise the same bits on every run.
+add_library(firstedge_flags INTERFACE)
+target_compile_options(firstedge_flags INTERFACE
+  -Wall -Wextra -Wpedantic -Wshadow -Wnon-virtual-dtor -Woverloaded-virtual -Wold-style-cast -Wcast-align
+  -ffp-contract=off
+  $<$<BOOL:${FIRSTEDGE_WARNINGS_ARE_ERRORS}>:-Werror>)
+if(FIRSTEDGE_SANITIZE)
+  target_compile_options(firstedge_flags INTERFACE -fsanitize=${FIRSTEDGE_SANITIZE} -fno-sanitize-recover=all)
+  target_link_options(firstedge_flags INTERFACE -fsanitize=${FIRSTEDGE_SANITIZE})
+endif()
+
+function(firstedge_own_target target)
+  target_link_libraries(${target} PRIVATE $<BUILD_INTERFACE:firstedge_flags>)
+  if(FIRSTEDGE_CLANG_TIDY)
+    set_target_properties(${target} PROPERTIES CXX_CLANG_TIDY "clang-tidy;--quiet;--warnings-as-errors=*")
+  endif()
+endfunction()
+
+# firstedge_room(NAME room [DEPENDS room...] [PUBLIC package...] [PRIVATE package...])
+# A room is one static library, firstedge::<room>. DEPENDS lists the rooms it may include.
+function(firstedge_room)
+  cmake_parse_arguments(ROOM "" "NAME" "DEPENDS;PUBLIC;PRIVATE" ${ARGN})
+  file(GLOB sources CONFIGURE_DEPENDS ${PROJECT_SOURCE_DIR}/lib/${ROOM_NAME}/*.cpp)
+  set(target firstedge_${ROOM_NAME})
+  if(sources)
+    set(kind PUBLIC)
+    add_library(${target} STATIC ${sources})
+    firstedge_own_target(${target})
+    target_link_libraries(${target} PRIVATE ${ROOM_PRIVATE})
+  else()
+    set(kind INTERFACE)
+    add_library(${target} INTERFACE)
+  endif()
+  add_library(firstedge::${ROOM_NAME} ALIAS ${target})
+  set_target_properties(${target} PROPERTIES EXPORT_NAME ${ROOM_NAME} POSITION_INDEPENDENT_CODE ON)
+  target_compile_features(${target} ${kind} cxx_std_20)
+  target_include_directories(${target} ${kind}
+    $<BUILD_INTERFACE:${PROJECT_BINARY_DIR}/include> $<INSTALL_INTERFACE:${CMAKE_INSTALL_INCLUDEDIR}>)
+  list(TRANSFORM ROOM_DEPENDS PREPEND firstedge_)
+  target_link_libraries(${target} ${kind} ${ROOM_DEPENDS} ${ROOM_PUBLIC})
+  set_property(GLOBAL APPEND PROPERTY FIRSTEDGE_ROOMS ${target})
+endfunction()
+
+# firstedge_test(kind room [LINK room-or-package...])
+# All of tests/<kind>/<room>/*.cpp in one GoogleTest program <kind>_<room>, each case a CTest test with label <kind>.
+function(firstedge_test kind room)
+  cmake_parse_arguments(TEST "" "" "LINK" ${ARGN})
+  file(GLOB sources CONFIGURE_DEPENDS ${CMAKE_CURRENT_SOURCE_DIR}/${room}/*.cpp)
+  if(NOT sources)
+    return()
+  endif()
+  set(target ${kind}_${room})
+  add_executable(${target} ${sources})
+  firstedge_own_target(${target})
+  target_compile_definitions(${target} PRIVATE
+    FIRSTEDGE_SOURCE_DIR="${PROJECT_SOURCE_DIR}" FIRSTEDGE_BINARY_DIR="${PROJECT_BINARY_DIR}")
+  target_link_libraries(${target} PRIVATE firstedge_test_support ${TEST_LINK} GTest::gmock GTest::gtest_main)
+  include(GoogleTest)
+  gtest_discover_tests(${target} TEST_PREFIX "${kind}/${room}/" PROPERTIES LABELS ${kind} DISCOVERY_TIMEOUT 60)
+endfunction()
+
+# firstedge_app(verb [LINK room...]): apps/firstedge-<verb>/*.cpp, installed as firstedge-<verb>.
+function(firstedge_app verb)
+  cmake_parse_arguments(APP "" "" "LINK" ${ARGN})
+  file(GLOB sources CONFIGURE_DEPENDS ${CMAKE_CURRENT_SOURCE_DIR}/${verb}/*.cpp)
+  if(NOT sources)
+    return()
+  endif()
+  set(target firstedge-${verb})
+  add_executable(${target} ${sources})
+  firstedge_own_target(${target})
+  set_target_properties(${target} PROPERTIES RUNTIME_OUTPUT_DIRECTORY ${PROJECT_BINARY_DIR}/bin)
+  target_link_libraries(${target} PRIVATE firstedge_app_common ${APP_LINK})
+  install(TARGETS ${target} RUNTIME DESTINATION ${CMAKE_INSTALL_BINDIR})
+endfunction()

@@ -1,0 +1,33 @@
+// Estimate: a value with its standard uncertainty and degrees of freedom, and how it is printed.
+#pragma once
+
+#include <limits>
+#include <string>
+#include <string_view>
+
+namespace firstedge {
+
+/// A value, its standard uncertainty and the degrees of freedom of that uncertainty (infinite when it is
+/// known). Terms of JCGM 100:2008, 2.3.1 and G.3. A negative or NaN uncertainty means "not known".
+struct Estimate {
+  double value = 0;
+  double uncertainty = 0;
+  double degrees_of_freedom = std::numeric_limits<double>::infinity();
+};
+
+/// A number in engineering notation with a prefix: (1.234e-10, "s") -> "123.4 ps". digits counts significant
+/// digits.
+std::string format_quantity(double value, std::string_view unit, int digits = 4);
+
+/// "(123.4 ± 1.7) ps": two digits of uncertainty, the value cut at the same place, one prefix for both
+/// (JCGM 100:2008, 7.2.6). An unknown uncertainty leaves the plain quantity.
+std::string format_estimate(const Estimate& estimate, std::string_view unit);
+
+/// The power of ten that format_quantity would use for this value, as factor and prefix: 1e-12 and "p".
+struct Prefix {
+  double factor = 1;
+  std::string_view symbol;
+};
+Prefix prefix_for(double value);
+
+}  // namespace firstedge

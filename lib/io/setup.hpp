@@ -1,0 +1,47 @@
+// Setup: the one JSON file that describes a bench or a station.
+#pragma once
+
+#include "firstedge/core/settings.hpp"
+
+#include <filesystem>
+#include <string>
+#include <string_view>
+#include <vector>
+
+namespace firstedge {
+
+/// What the Setup says of one channel. Each group of Settings belongs to the room that reads it.
+struct ChannelSetup {
+  std::string name;
+  std::string sensor;             ///< free text for people: what is connected
+  double load_ohm = 50;           ///< over which voltage becomes charge
+  Settings baseline;              ///< signal/baseline.hpp
+  std::vector<Settings> filters;  ///< signal/filter.hpp, applied in order
+  Settings noise;                 ///< signal/noise.hpp
+  Settings search;                ///< timing/pulse_search.hpp
+  std::vector<Settings> timing;   ///< timing/methods.hpp, one a method
+};
+
+/// A whole Setup, and the text it came from (for provenance).
+struct Setup {
+  std::string title;
+  std::string text;
+  Settings input;  ///< io/record_reader.hpp
+  std::size_t learning_records =
+      2000;                    ///< records at the start of the run that noise and templates are learnt from
+  ChannelSetup every_channel;  ///< what holds for a channel that the list does not name
+  std::vector<ChannelSetup> channels;
+
+  /// The settings of the channel with this name: its own, over those of every_channel.
+  ChannelSetup channel(const std::string& name) const;
+};
+
+/// Reads a Setup. Throws Error with the place (file, line and column, or path of names) for text that is not
+/// JSON, unknown names, wrong kinds, more than 1 MiB, or nesting deeper than 32.
+Setup read_setup(const std::filesystem::path& file);
+Setup parse_setup(std::string_view json, const std::string& place);
+
+/// The Setup used when none is given: automatic baseline, pulse search in both polarities, and three methods.
+Setup default_setup();
+
+}  // namespace firstedge

@@ -1,0 +1,20 @@
+// Constant fraction: the time at which the pulse crosses a fraction of its own height.
+#pragma once
+
+#include "firstedge/core/noise_model.hpp"
+#include "firstedge/core/pulse.hpp"
+#include "firstedge/core/stamp.hpp"
+#include "firstedge/signal/conditioned_trace.hpp"
+#include "firstedge/signal/interpolation.hpp"
+
+namespace firstedge {
+
+struct ConstantFractionOptions {
+  double fraction = 0.3;
+  Interpolation interpolation = Interpolation::cubic;
+};
+
+Stamp constant_fraction(const ConditionedTrace& trace, const Pulse& pulse, const NoiseModel& noise,
+                        const ConstantFractionOptions& options);
+
+}  // namespace firstedge
