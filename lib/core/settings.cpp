@@ -31,6 +31,11 @@ std::string example_of(std::string_view si_unit) {
   return "a number";
 }
 
+// A place that ends in a space ("bench.json, ") is the start of a path, any other a step of it.
+std::string inside(const std::string& place, const std::string& name) {
+  return place.empty() || place.ends_with(' ') ? place + name : fmt::format("{}/{}", place, name);
+}
+
 Settings settings_of(const Settings::Group& group, const std::string& place) {
   Settings settings(place);
   for (const auto& [name, value] : group) settings.set(name, value);
@@ -46,7 +51,7 @@ const Settings::Value* Settings::find(const std::string& name) const {
 }
 
 void Settings::refuse(const std::string& name, const std::string& problem, const std::string& remedy) const {
-  throw Error(place_.empty() ? name : fmt::format("{}/{}", place_, name), problem, remedy);
+  throw Error(inside(place_, name), problem, remedy);
 }
 
 bool Settings::flag(const std::string& name, bool fallback) const {
@@ -127,7 +132,7 @@ std::optional<std::pair<double, double>> Settings::range(const std::string& name
 
 Settings Settings::group(const std::string& name) const {
   const Value* value = find(name);
-  const std::string place = place_.empty() ? name : fmt::format("{}/{}", place_, name);
+  const std::string place = inside(place_, name);
   if (value == nullptr) return Settings(place);
   const auto* is = std::get_if<Group>(&value->is);
   if (is == nullptr) refuse(name, fmt::format("is {}", kind_of(*value)), "give a group in braces");
@@ -144,7 +149,7 @@ std::vector<Settings> Settings::groups(const std::string& name) const {
     const auto* is = std::get_if<Group>(&(*list)[i].is);
     if (is == nullptr)
       refuse(name, fmt::format("holds {}", kind_of((*list)[i])), "give a list of groups in braces");
-    groups.push_back(settings_of(*is, fmt::format("{}/{}/{}", place_, name, i)));
+    groups.push_back(settings_of(*is, inside(inside(place_, name), std::to_string(i))));
   }
   return groups;
 }

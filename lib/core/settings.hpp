@@ -25,7 +25,8 @@ class Settings {
   };
 
   Settings() = default;
-  /// place: where the group stands, for error sentences ("bench.json, channels/0/baseline").
+  /// place: where the group stands, for error sentences ("bench.json, channels/0/baseline"); of an outermost
+  /// group, the file and a space ("bench.json, ").
   explicit Settings(std::string place) : place_(std::move(place)) {}
 
   void set(const std::string& name, Value value) { values_[name] = std::move(value); }

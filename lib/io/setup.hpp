@@ -10,7 +10,8 @@
 
 namespace firstedge {
 
-/// What the Setup says of one channel. Each group of Settings belongs to the room that reads it.
+/// What the Setup says of one channel. Each group of Settings belongs to the room that reads it; an empty one
+/// stands for that room's defaults.
 struct ChannelSetup {
   std::string name;
   std::string sensor;             ///< free text for people: what is connected
@@ -23,25 +24,34 @@ struct ChannelSetup {
 };
 
 /// A whole Setup, and the text it came from (for provenance).
+///
+/// JSON: {"title": text, "input": {...}, "learning_records": number, "every_channel": {"sensor": text,
+/// "load": "50 ohm", "baseline": {...}, "filters": [{...}], "noise": {...}, "search": {...}, "timing":
+/// [{...}]}, "channels": [{"name": text, and the same names as every_channel}]}. Every name may be left out
+/// but "name".
 struct Setup {
   std::string title;
   std::string text;
-  Settings input;  ///< io/record_reader.hpp
-  std::size_t learning_records =
-      2000;                    ///< records at the start of the run that noise and templates are learnt from
-  ChannelSetup every_channel;  ///< what holds for a channel that the list does not name
+  Settings input;                       ///< io/record_reader.hpp
+  std::size_t learning_records = 2000;  ///< at the start of the run, that noise and templates are learnt from
+  ChannelSetup every_channel;           ///< what holds for a channel that the list does not name
+  /// Each as it holds: its own settings over those of every_channel, name by name within a group; a list
+  /// given (an empty one too) replaces the list.
   std::vector<ChannelSetup> channels;
 
-  /// The settings of the channel with this name: its own, over those of every_channel.
+  /// The settings of the channel with this name: its entry in channels, or every_channel under that name.
   ChannelSetup channel(const std::string& name) const;
 };
 
-/// Reads a Setup. Throws Error with the place (file, line and column, or path of names) for text that is not
-/// JSON, unknown names, wrong kinds, more than 1 MiB, or nesting deeper than 32.
+/// Reads a Setup. What neither a channel nor every_channel says is taken from default_setup(). Throws Error
+/// with the place (file, line and column, or path of names) for text that is not JSON, unknown or repeated
+/// names, wrong kinds, a channel listed twice or without a name, more than 1 MiB, or nesting deeper than 32.
+/// The groups themselves are checked by the rooms that read them.
 Setup read_setup(const std::filesystem::path& file);
 Setup parse_setup(std::string_view json, const std::string& place);
 
-/// The Setup used when none is given: automatic baseline, pulse search in both polarities, and three methods.
+/// The Setup used when none is given: automatic baseline, pulse search in both polarities, and three methods
+/// (constant fraction at 0.3, leading edge, template fit).
 Setup default_setup();
 
 }  // namespace firstedge

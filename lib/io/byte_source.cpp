@@ -1,0 +1,121 @@
+#include "firstedge/io/byte_source.hpp"
+
+#include "firstedge/core/error.hpp"
+
+#include <algorithm>
+#include <cerrno>
+#include <cstring>
+#include <system_error>
+#include <utility>
+
+#include <fcntl.h>
+#include <fmt/format.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+namespace firstedge {
+
+// An open file that closes itself.
+class ByteSource::Descriptor {
+ public:
+  explicit Descriptor(const std::filesystem::path& file)
+      // O_NONBLOCK: opening a pipe that nobody writes to would wait for ever.
+      : number_(::open(file.c_str(), O_RDONLY | O_CLOEXEC | O_NONBLOCK)) {
+    if (number_ < 0) {
+      const int cause = errno;
+      throw Error(file.string(),
+                  cause == ENOENT ? "there is no such file"
+                                  : "cannot be opened: " + std::generic_category().message(cause),
+                  "check the name and the right to read it");
+    }
+  }
+  Descriptor(const Descriptor&) = delete;
+  Descriptor& operator=(const Descriptor&) = delete;
+  ~Descriptor() { ::close(number_); }
+
+  int number() const { return number_; }
+
+ private:
+  int number_;
+};
+
+ByteSource::ByteSource() = default;
+ByteSource::ByteSource(ByteSource&&) noexcept = default;
+ByteSource& ByteSource::operator=(ByteSource&&) noexcept = default;
+ByteSource::~ByteSource() = default;
+
+ByteSource ByteSource::from_file(const std::filesystem::path& file) {
+  ByteSource source;
+  source.name_ = file.string();
+  source.path_ = file;
+  const Descriptor descriptor(file);
+  struct stat status {};
+  if (::fstat(descriptor.number(), &status) != 0) {
+    throw Error(source.name_, "cannot be looked at: " + std::generic_category().message(errno),
+                "check the disk");
+  }
+  if (S_ISDIR(status.st_mode)) throw Error(source.name_, "is a folder", "name a file");
+  if (!S_ISREG(status.st_mode)) {
+    throw Error(source.name_, "is a pipe or a device", "save its content as a file first");
+  }
+  source.size_ = static_cast<std::uint64_t>(status.st_size);
+  return source;
+}
+
+ByteSource ByteSource::from_bytes(std::vector<std::byte> bytes, std::string name) {
+  ByteSource source;
+  source.name_ = std::move(name);
+  source.size_ = bytes.size();
+  source.bytes_ = std::move(bytes);
+  return source;
+}
+
+std::vector<std::byte> ByteSource::read(std::uint64_t offset, std::size_t count) const {
+  if (offset > size_ || count > size_ - offset) {
+    throw Error(fmt::format("{}, byte {}", name_, offset),
+                fmt::format("{} bytes were to be read, but the file has {}", count, size_),
+                "check that it is whole");
+  }
+  if (path_.empty()) {
+    const std::byte* first = bytes_.data() + offset;
+    return {first, first + count};
+  }
+  if (!descriptor_) descriptor_ = std::make_unique<Descriptor>(path_);
+  std::vector<std::byte> bytes(count);
+  std::size_t done = 0;
+  while (done < count) {
+    const ssize_t got =
+        ::pread(descriptor_->number(), bytes.data() + done, count - done, static_cast<off_t>(offset + done));
+    if (got < 0 && errno == EINTR) continue;
+    if (got <= 0) {
+      throw Error(fmt::format("{}, byte {}", name_, offset + done),
+                  got == 0 ? "the file became shorter while it was read"
+                           : "cannot be read: " + std::generic_category().message(errno),
+                  "read it again when nothing writes to it");
+    }
+    done += static_cast<std::size_t>(got);
+  }
+  return bytes;
+}
+
+std::vector<std::byte> ByteSource::head(std::size_t most) const {
+  return read(0, static_cast<std::size_t>(std::min<std::uint64_t>(most, size_)));
+}
+
+void ByteSource::put_down() const {
+  descriptor_.reset();
+}
+
+std::string read_text_file(const std::filesystem::path& file, std::size_t most_bytes) {
+  const ByteSource source = ByteSource::from_file(file);
+  if (source.size() > most_bytes) {
+    throw Error(source.name(), fmt::format("{} bytes of text", source.size()),
+                fmt::format("give at most {} bytes", most_bytes));
+  }
+  const std::vector<std::byte> bytes = source.head(most_bytes);
+  std::string text(bytes.size(), '\0');
+  if (!bytes.empty()) std::memcpy(text.data(), bytes.data(), bytes.size());
+  return text;
+}
+
+}  // namespace firstedge
