@@ -1,5 +1,7 @@
 #include "firstedge/core/estimate.hpp"
 
+#include "firstedge/core/units.hpp"
+
 #include <algorithm>
 #include <array>
 #include <cmath>
@@ -16,9 +18,22 @@ int exponent_of(double value) {
   return static_cast<int>(std::floor(std::log10(std::abs(value))));
 }
 
-// Units that take no prefix: ratios, counts, per cent.
-bool takes_prefix(std::string_view unit) {
-  return !unit.empty() && unit != "%" && unit != "dB";
+// A number of a unit without prefixes is printed without a power of ten in this range.
+constexpr int lowest_plain_exponent = -3, highest_plain_exponent = 5;
+// Whole numbers below this are held exactly by a double and printed in full.
+constexpr double exact_whole = 1e15;
+
+// "number unit" with the unit as it is printed.
+std::string with_unit(const std::string& number, std::string_view prefix, std::string_view unit) {
+  const std::string symbol = fmt::format("{}{}", prefix, unit_symbol(unit));
+  return symbol.empty() ? number : fmt::format("{} {}", number, symbol);
+}
+
+// value rounded at 10^-decimals, also where that is left of the point.
+std::string rounded(double value, int decimals) {
+  if (decimals >= 0) return fmt::format("{:.{}f}", value, decimals);
+  const double step = std::pow(10.0, -decimals);
+  return fmt::format("{:.0f}", std::round(value / step) * step);
 }
 
 }  // namespace
@@ -30,12 +45,20 @@ Prefix prefix_for(double value) {
   return {std::pow(10.0, 3 * group), prefixes.at(static_cast<std::size_t>(group + unity))};
 }
 
+Prefix prefix_for(double value, std::string_view unit) {
+  if (!takes_prefix(unit)) return {};
+  const Prefix prefix = prefix_for(value);
+  return unit == "s" && prefix.factor > 1 ? Prefix{} : prefix;
+}
+
 std::string format_quantity(double value, std::string_view unit, int digits) {
   if (std::isnan(value)) return "-";
-  const Prefix prefix = takes_prefix(unit) ? prefix_for(value) : Prefix{};
-  const std::string number = fmt::format("{:.{}g}", value / prefix.factor, digits);
-  const std::string symbol = fmt::format("{}{}", prefix.symbol, unit);
-  return symbol.empty() ? number : fmt::format("{} {}", number, symbol);
+  const Prefix prefix = prefix_for(value, unit);
+  const bool whole = std::trunc(value) == value && std::abs(value) < exact_whole;
+  const std::string number = whole && !takes_prefix(unit)
+                                 ? fmt::format("{:.0f}", value)
+                                 : fmt::format("{:.{}g}", value / prefix.factor, digits);
+  return with_unit(number, prefix.symbol, unit);
 }
 
 std::string format_estimate(const Estimate& estimate, std::string_view unit) {
@@ -43,16 +66,21 @@ std::string format_estimate(const Estimate& estimate, std::string_view unit) {
   if (!(u > 0) || !std::isfinite(u) || !std::isfinite(estimate.value))
     return format_quantity(estimate.value, unit);
   const double largest = std::max(std::abs(estimate.value), u);
-  const Prefix prefix = takes_prefix(unit) ? prefix_for(largest) : Prefix{};
-  const double scaled_u = u / prefix.factor;
+  const Prefix prefix = prefix_for(largest, unit);
+  const int exponent = exponent_of(largest);
+  const bool plain =
+      takes_prefix(unit) || (exponent >= lowest_plain_exponent && exponent <= highest_plain_exponent);
+  const double factor = plain ? prefix.factor : std::pow(10.0, exponent);
+  const double scaled_u = u / factor;
   int decimals = 1 - exponent_of(scaled_u);
   // Rounding may carry ("0.0996" to two digits is "0.10"): look at the rounded figure once more.
   if (std::round(scaled_u * std::pow(10.0, decimals)) >= 100) --decimals;
   // Far more digits than a double holds are not digits any more.
-  decimals = std::clamp(decimals, 0, 15);
-  const std::string symbol = fmt::format("{}{}", prefix.symbol, unit);
-  return fmt::format("({:.{}f} ± {:.{}f}){}{}", estimate.value / prefix.factor, decimals, scaled_u, decimals,
-                     symbol.empty() ? "" : " ", symbol);
+  decimals = std::min(decimals, 15);
+  const std::string both =
+      fmt::format("({} ± {}){}", rounded(estimate.value / factor, decimals), rounded(scaled_u, decimals),
+                  plain ? "" : " × " + power_of_ten(exponent));
+  return with_unit(both, prefix.symbol, unit);
 }
 
 }  // namespace firstedge

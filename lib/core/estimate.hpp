@@ -16,11 +16,12 @@ struct Estimate {
 };
 
 /// A number in engineering notation with a prefix: (1.234e-10, "s") -> "123.4 ps". digits counts significant
-/// digits.
+/// digits; a whole number of a unit without prefixes (a count) is printed in full.
 std::string format_quantity(double value, std::string_view unit, int digits = 4);
 
 /// "(123.4 ± 1.7) ps": two digits of uncertainty, the value cut at the same place, one prefix for both
-/// (JCGM 100:2008, 7.2.6). An unknown uncertainty leaves the plain quantity.
+/// (JCGM 100:2008, 7.2.6). A unit without prefixes gets a power of ten where it is needed: "(3.20 ± 0.12) ×
+/// 10⁻¹⁵ V²/Hz". An unknown uncertainty leaves the plain quantity.
 std::string format_estimate(const Estimate& estimate, std::string_view unit);
 
 /// The power of ten that format_quantity would use for this value, as factor and prefix: 1e-12 and "p".
@@ -29,5 +30,8 @@ struct Prefix {
   std::string_view symbol;
 };
 Prefix prefix_for(double value);
+
+/// The same for this unit: no prefix where the unit takes none, and no kiloseconds.
+Prefix prefix_for(double value, std::string_view unit);
 
 }  // namespace firstedge

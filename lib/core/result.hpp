@@ -26,12 +26,13 @@ struct Table {
     std::string key, label, unit;
   };
   using Cell = std::variant<std::string, double, Estimate>;
-  std::string key, title, note;
-  std::vector<Column> columns;
+  std::string key, title, note;  ///< key is unique among the tables of a result
+  std::vector<Column> columns;   ///< their keys are unique in the table
   std::vector<std::vector<Cell>> rows;
 };
 
-/// One set of points in a plot.
+/// One set of points in a plot. For bars and steps x is the middle of a bin; its edges lie half-way to the
+/// middles beside it (an outer bin is as wide as its neighbour tells), so that bins may differ in width.
 struct Series {
   enum class Kind : std::uint8_t { line, points, steps, bars };
   std::string label;
@@ -53,7 +54,7 @@ struct Plot {
     bool vertical = true;
     std::string label;
   };
-  std::string key, title, caption;
+  std::string key, title, caption;  ///< key is unique among the plots of a result
   Axis x, y;
   std::vector<Series> series;
   std::vector<Marker> markers;

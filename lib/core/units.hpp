@@ -15,4 +15,15 @@ std::optional<double> parse_quantity(std::string_view text, std::string_view si_
 /// The factor of a unit with its prefix to the SI unit: ("mV", "V") -> 1e-3; nothing if it is another unit.
 std::optional<double> unit_factor(std::string_view unit, std::string_view si_unit);
 
+/// Whether a prefix may stand before this unit. "s", "V/s", "V s" take one; "" and counts, "%", "dB", "1/s"
+/// and powers such as "V^2/Hz" (where the prefix would be raised too) do not.
+bool takes_prefix(std::string_view unit);
+
+/// The unit as it is printed: powers raised, "ohm" as the letter: "V^2/Hz" -> "V²/Hz", "1/sqrt(Hz)" ->
+/// "1/√Hz".
+std::string unit_symbol(std::string_view unit);
+
+/// 10 to a whole power as it is printed: -15 -> "10⁻¹⁵".
+std::string power_of_ten(int exponent);
+
 }  // namespace firstedge

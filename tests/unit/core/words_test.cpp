@@ -49,6 +49,30 @@ TEST(estimate, prints_two_digits_of_uncertainty_and_the_value_to_the_same_place)
   EXPECT_EQ(format_quantity(1.234e-10, "s"), "123.4 ps");
   EXPECT_EQ(format_quantity(std::nan(""), "s"), "-");
   EXPECT_EQ(format_quantity(12, "%"), "12 %");
+  EXPECT_EQ(format_estimate({.value = 4561, .uncertainty = 123}, "s"), "(4560 ± 120) s");
+}
+
+TEST(estimate, a_unit_that_takes_no_prefix_gets_a_power_of_ten_and_a_count_is_printed_in_full) {
+  EXPECT_EQ(format_estimate({.value = 3.2e-15, .uncertainty = 1.2e-16}, "V^2/Hz"),
+            "(3.20 ± 0.12) × 10⁻¹⁵ V²/Hz");
+  EXPECT_EQ(format_estimate({.value = 1.5e-5, .uncertainty = 2e-6}, ""), "(1.50 ± 0.20) × 10⁻⁵");
+  EXPECT_EQ(format_estimate({.value = 0.6834, .uncertainty = 0.0021}, ""), "(0.6834 ± 0.0021)");
+  EXPECT_EQ(format_quantity(1234567, ""), "1234567");
+  EXPECT_EQ(format_quantity(1234567, "pulses"), "1234567 pulses");
+  EXPECT_EQ(format_quantity(3600, "s"), "3600 s");
+  EXPECT_EQ(format_quantity(5e10, "V/s"), "50 GV/s");
+}
+
+TEST(units, a_prefix_stands_only_where_it_is_not_raised_and_powers_are_printed_raised) {
+  for (const char* unit : {"s", "V", "V s", "V/s", "Hz", "ohm"}) EXPECT_TRUE(takes_prefix(unit)) << unit;
+  for (const char* unit : {"", "%", "dB", "V^2/Hz", "1/s", "counts", "sigma", "s^2"})
+    EXPECT_FALSE(takes_prefix(unit)) << unit;
+  EXPECT_EQ(unit_symbol("V^2/Hz"), "V²/Hz");
+  EXPECT_EQ(unit_symbol("s^-1"), "s⁻¹");
+  EXPECT_EQ(unit_symbol("ohm"), "Ω");
+  EXPECT_EQ(unit_symbol("V/sqrt(Hz)"), "V/√Hz");
+  EXPECT_EQ(unit_symbol("^"), "^");
+  EXPECT_EQ(power_of_ten(-15), "10⁻¹⁵");
 }
 
 TEST(units, quantities_are_read_as_people_write_them) {
