@@ -14,6 +14,7 @@ struct ConstantFractionOptions {
   Interpolation interpolation = Interpolation::cubic;
 };
 
+/// Stamps the crossing of fraction * height on the leading edge.
 Stamp constant_fraction(const ConditionedTrace& trace, const Pulse& pulse, const NoiseModel& noise,
                         const ConstantFractionOptions& options);
 

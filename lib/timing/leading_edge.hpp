@@ -7,13 +7,17 @@
 #include "firstedge/signal/conditioned_trace.hpp"
 #include "firstedge/signal/interpolation.hpp"
 
+#include <optional>
+
 namespace firstedge {
 
 struct LeadingEdgeOptions {
-  double threshold_v = 0.02;  ///< over the baseline, positive for either polarity
+  std::optional<double> threshold_v;  ///< over the baseline, positive for either polarity
+  double threshold_over_noise = 8;    ///< in standard deviations of a sample, where threshold_v is not given
   Interpolation interpolation = Interpolation::cubic;
 };
 
+/// Stamps the crossing of a fixed level on the leading edge.
 Stamp leading_edge(const ConditionedTrace& trace, const Pulse& pulse, const NoiseModel& noise,
                    const LeadingEdgeOptions& options);
 

@@ -1,0 +1,17 @@
+#include "firstedge/timing/leading_edge.hpp"
+
+#include "firstedge/timing/crossing_edge.hpp"
+
+namespace firstedge {
+
+Stamp leading_edge(const ConditionedTrace& trace, const Pulse& pulse, const NoiseModel& noise,
+                   const LeadingEdgeOptions& options) {
+  const PulseEdge edge(trace, pulse, noise, options.interpolation);
+  const double level_v =
+      options.threshold_v.value_or(options.threshold_over_noise * SampleNoise(noise, trace).deviation_v());
+  const auto crossing = edge.crossing(level_v);
+  if (!crossing) return edge.untimed();
+  return edge.timed(*crossing, edge.value_weights(crossing->position));
+}
+
+}  // namespace firstedge

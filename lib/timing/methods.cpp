@@ -1,0 +1,143 @@
+#include "firstedge/timing/methods.hpp"
+
+#include "firstedge/timing/constant_fraction.hpp"
+#include "firstedge/timing/delayed_fraction.hpp"
+#include "firstedge/timing/leading_edge.hpp"
+
+#include <algorithm>
+#include <array>
+#include <utility>
+
+#include <fmt/format.h>
+#include <fmt/ranges.h>
+
+namespace firstedge {
+namespace {
+
+using TimePulse = std::function<Stamp(const ConditionedTrace&, const Pulse&)>;
+
+/// A method that is ready, before it is turned into one that takes all pulses of a trace.
+struct Ready {
+  std::string settings;
+  TimePulse time_pulse;
+};
+
+constexpr std::array<std::pair<std::string_view, Interpolation>, 3> interpolations{
+    {{"linear", Interpolation::linear},
+     {"cubic", Interpolation::cubic},
+     {"quintic", Interpolation::quintic}}};
+
+Interpolation interpolation_of(const Settings& settings, Interpolation fallback) {
+  std::vector<std::string> words;
+  std::string standard;
+  for (const auto& [word, value] : interpolations) {
+    words.emplace_back(word);
+    if (value == fallback) standard = word;
+  }
+  const std::string chosen = settings.choice("interpolation", standard, words);
+  return std::find_if(interpolations.begin(), interpolations.end(),
+                      [&](const auto& row) { return row.first == chosen; })
+      ->second;
+}
+
+std::string_view word_of(Interpolation interpolation) {
+  return std::find_if(interpolations.begin(), interpolations.end(),
+                      [&](const auto& row) { return row.second == interpolation; })
+      ->first;
+}
+
+double fraction_of(const Settings& settings, double fallback) {
+  const double fraction = settings.number("fraction", fallback);
+  if (!(fraction > 0 && fraction < 1))
+    settings.refuse("fraction", "is not a fraction of the height", "give a number between 0 and 1");
+  return fraction;
+}
+
+Ready constant_fraction_ready(const Settings& settings, const ChannelKnowledge& knowledge) {
+  ConstantFractionOptions options;
+  options.fraction = fraction_of(settings, options.fraction);
+  options.interpolation = interpolation_of(settings, options.interpolation);
+  return {fmt::format("fraction={:g} interpolation={}", options.fraction, word_of(options.interpolation)),
+          [options, noise = knowledge.noise](const ConditionedTrace& trace, const Pulse& pulse) {
+            return constant_fraction(trace, pulse, noise, options);
+          }};
+}
+
+Ready leading_edge_ready(const Settings& settings, const ChannelKnowledge& knowledge) {
+  LeadingEdgeOptions options;
+  options.threshold_v = settings.quantity("threshold", "V");
+  options.threshold_over_noise = settings.number("threshold_over_noise", options.threshold_over_noise);
+  if (options.threshold_v && !(*options.threshold_v > 0))
+    settings.refuse("threshold", "is not above 0",
+                    "give the volts over the baseline, positive for either polarity");
+  if (!(options.threshold_over_noise > 0))
+    settings.refuse("threshold_over_noise", "is not above 0", "give a number of noise standard deviations");
+  options.interpolation = interpolation_of(settings, options.interpolation);
+  const std::string threshold = options.threshold_v
+                                    ? fmt::format("threshold={:g} V", *options.threshold_v)
+                                    : fmt::format("threshold_over_noise={:g}", options.threshold_over_noise);
+  return {fmt::format("{} interpolation={}", threshold, word_of(options.interpolation)),
+          [options, noise = knowledge.noise](const ConditionedTrace& trace, const Pulse& pulse) {
+            return leading_edge(trace, pulse, noise, options);
+          }};
+}
+
+Ready delayed_fraction_ready(const Settings& settings, const ChannelKnowledge& knowledge) {
+  DelayedFractionOptions options;
+  options.fraction = fraction_of(settings, options.fraction);
+  options.delay_s = settings.quantity("delay", "s", options.delay_s);
+  if (!(options.delay_s > 0)) settings.refuse("delay", "is not above 0", "write it like \"0.8 ns\"");
+  options.interpolation = interpolation_of(settings, options.interpolation);
+  return {fmt::format("fraction={:g} delay={:g} s interpolation={}", options.fraction, options.delay_s,
+                      word_of(options.interpolation)),
+          [options, noise = knowledge.noise](const ConditionedTrace& trace, const Pulse& pulse) {
+            return delayed_fraction(trace, pulse, noise, options);
+          }};
+}
+
+/// The table of methods: a new one is one line here.
+struct Row {
+  std::string_view name;
+  bool needs_template;
+  Ready (*make)(const Settings&, const ChannelKnowledge&);
+};
+constexpr std::array<Row, 3> method_table{{
+    {"constant_fraction", false, constant_fraction_ready},
+    {"leading_edge", false, leading_edge_ready},
+    {"delayed_fraction", false, delayed_fraction_ready},
+}};
+
+const Row& row_of(const Settings& settings) {
+  const std::string name =
+      settings.choice("method", std::string(method_table.front().name), timing_method_names());
+  return *std::find_if(method_table.begin(), method_table.end(),
+                       [&](const Row& row) { return row.name == name; });
+}
+
+}  // namespace
+
+bool needs_template(const Settings& settings) {
+  return row_of(settings).needs_template;
+}
+
+TimingMethod make_timing_method(const Settings& settings, const ChannelKnowledge& knowledge) {
+  const Row& row = row_of(settings);
+  Ready ready = row.make(settings, knowledge);
+  settings.finish();
+  return {std::string(row.name), std::move(ready.settings),
+          [time_pulse = std::move(ready.time_pulse)](const ConditionedTrace& trace,
+                                                     std::span<const Pulse> pulses) {
+            std::vector<Stamp> stamps;
+            stamps.reserve(pulses.size());
+            for (const Pulse& pulse : pulses) stamps.push_back(time_pulse(trace, pulse));
+            return stamps;
+          }};
+}
+
+std::vector<std::string> timing_method_names() {
+  std::vector<std::string> names;
+  for (const Row& row : method_table) names.emplace_back(row.name);
+  return names;
+}
+
+}  // namespace firstedge
