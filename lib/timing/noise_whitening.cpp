@@ -1,0 +1,100 @@
+#include "firstedge/timing/noise_whitening.hpp"
+
+#include <algorithm>
+#include <cassert>
+#include <cmath>
+
+namespace firstedge {
+namespace {
+
+// Leftover partial correlations of a given model whose squares sum to less than this are not followed.
+constexpr double negligible_correlation = 1e-8;
+
+// The prediction errors of growing order: coefficients[m] predicts from m samples, the nearest first.
+struct Predictions {
+  std::vector<std::vector<double>> coefficients;
+  std::vector<double> variance;
+  std::vector<double> partial_correlation;
+};
+
+Predictions durbin(const NoiseModel& noise, std::size_t longest_order) {
+  Predictions found{{{}}, {noise.covariance_v2(0)}, {0.0}};
+  for (std::size_t m = 1; m <= longest_order; ++m) {
+    const std::vector<double>& before = found.coefficients.back();
+    double partial = noise.covariance_v2(m);
+    for (std::size_t k = 1; k < m; ++k) partial -= before[k - 1] * noise.covariance_v2(m - k);
+    partial /= found.variance.back();
+    const double variance = found.variance.back() * (1 - partial * partial);
+    if (!(variance >= NoiseWhitening::least_variance * found.variance.front())) break;  // also for NaN
+    std::vector<double> now(m);
+    for (std::size_t k = 1; k < m; ++k) now[k - 1] = before[k - 1] - partial * before[m - k - 1];
+    now[m - 1] = partial;
+    found.coefficients.push_back(std::move(now));
+    found.variance.push_back(variance);
+    found.partial_correlation.push_back(partial);
+  }
+  return found;
+}
+
+// The order that is kept, see the class comment.
+std::size_t order_worth_keeping(const Predictions& found, std::size_t samples_used) {
+  std::size_t order = found.variance.size() - 1;
+  if (samples_used == 0) {
+    double left_over = 0;
+    while (order > 0) {
+      left_over += found.partial_correlation[order] * found.partial_correlation[order];
+      if (left_over >= negligible_correlation) break;
+      --order;
+    }
+    return order;
+  }
+  std::size_t best = 0;
+  const auto criterion = [&](std::size_t m) {
+    return static_cast<double>(samples_used) * std::log(found.variance[m]) + 2.0 * static_cast<double>(m);
+  };
+  for (std::size_t m = 1; m <= order; ++m)
+    if (criterion(m) < criterion(best)) best = m;
+  return best;
+}
+
+}  // namespace
+
+NoiseWhitening::NoiseWhitening(const NoiseModel& noise, std::size_t longest_run) {
+  const double variance = noise.covariance_v2(0);
+  known_ = std::isfinite(variance) && variance > 0;
+  if (!known_) {
+    rows_ = {{1.0}};
+    return;
+  }
+  const Predictions found = durbin(noise, std::min(longest_order, std::max<std::size_t>(longest_run, 1) - 1));
+  const std::size_t order = order_worth_keeping(found, noise.samples_used);
+  for (std::size_t m = 0; m <= order; ++m) {
+    const double scale = 1 / std::sqrt(found.variance[m]);
+    std::vector<double> row(m + 1);
+    for (std::size_t k = 1; k <= m; ++k) row[m - k] = -scale * found.coefficients[m][k - 1];
+    row[m] = scale;
+    rows_.push_back(std::move(row));
+  }
+}
+
+std::vector<double> NoiseWhitening::whitened(std::span<const double> values) const {
+  std::vector<double> result(values.size());
+  for (std::size_t n = 0; n < values.size(); ++n) {
+    const std::vector<double>& row = rows_[std::min(n, order())];
+    result[n] = dot_product(row, values.subspan(n + 1 - row.size(), row.size()));
+  }
+  return result;
+}
+
+double dot_product(std::span<const double> a, std::span<const double> b) {
+  assert(a.size() == b.size());
+  // Four sums side by side: the compiler may keep them in one register, the order of addition stays fixed.
+  double sums[4] = {0, 0, 0, 0};
+  std::size_t i = 0;
+  for (; i + 4 <= a.size(); i += 4)
+    for (std::size_t lane = 0; lane < 4; ++lane) sums[lane] += a[i + lane] * b[i + lane];
+  for (; i < a.size(); ++i) sums[0] += a[i] * b[i];
+  return (sums[0] + sums[1]) + (sums[2] + sums[3]);
+}
+
+}  // namespace firstedge
