@@ -29,13 +29,6 @@ std::string with_unit(const std::string& number, std::string_view prefix, std::s
   return symbol.empty() ? number : fmt::format("{} {}", number, symbol);
 }
 
-// value rounded at 10^-decimals, also where that is left of the point.
-std::string rounded(double value, int decimals) {
-  if (decimals >= 0) return fmt::format("{:.{}f}", value, decimals);
-  const double step = std::pow(10.0, -decimals);
-  return fmt::format("{:.0f}", std::round(value / step) * step);
-}
-
 }  // namespace
 
 Prefix prefix_for(double value) {
@@ -49,6 +42,22 @@ Prefix prefix_for(double value, std::string_view unit) {
   if (!takes_prefix(unit)) return {};
   const Prefix prefix = prefix_for(value);
   return unit == "s" && prefix.factor > 1 ? Prefix{} : prefix;
+}
+
+int decimals_for(double uncertainty) {
+  int decimals = 1 - exponent_of(uncertainty);
+  // Rounding may carry ("0.0996" to two digits is "0.10"): look at the rounded figure once more.
+  if (std::round(uncertainty * std::pow(10.0, decimals)) >= 100) --decimals;
+  // Far more digits than a double holds are not digits any more.
+  return std::min(decimals, 15);
+}
+
+std::string format_decimals(double value, int decimals) {
+  const double step = std::pow(10.0, std::max(0, -decimals));
+  const std::string text =
+      fmt::format("{:.{}f}", decimals < 0 ? std::round(value / step) * step : value, std::max(0, decimals));
+  // What is rounded to nothing has no sign.
+  return text.find_first_not_of("-0.") == std::string::npos && text.starts_with('-') ? text.substr(1) : text;
 }
 
 std::string format_quantity(double value, std::string_view unit, int digits) {
@@ -71,15 +80,10 @@ std::string format_estimate(const Estimate& estimate, std::string_view unit) {
   const bool plain =
       takes_prefix(unit) || (exponent >= lowest_plain_exponent && exponent <= highest_plain_exponent);
   const double factor = plain ? prefix.factor : std::pow(10.0, exponent);
-  const double scaled_u = u / factor;
-  int decimals = 1 - exponent_of(scaled_u);
-  // Rounding may carry ("0.0996" to two digits is "0.10"): look at the rounded figure once more.
-  if (std::round(scaled_u * std::pow(10.0, decimals)) >= 100) --decimals;
-  // Far more digits than a double holds are not digits any more.
-  decimals = std::min(decimals, 15);
+  const int decimals = decimals_for(u / factor);
   const std::string both =
-      fmt::format("({} ± {}){}", rounded(estimate.value / factor, decimals), rounded(scaled_u, decimals),
-                  plain ? "" : " × " + power_of_ten(exponent));
+      fmt::format("({} ± {}){}", format_decimals(estimate.value / factor, decimals),
+                  format_decimals(u / factor, decimals), plain ? "" : " × " + power_of_ten(exponent));
   return with_unit(both, prefix.symbol, unit);
 }
 

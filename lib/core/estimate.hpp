@@ -24,6 +24,13 @@ std::string format_quantity(double value, std::string_view unit, int digits = 4)
 /// 10⁻¹⁵ V²/Hz". An unknown uncertainty leaves the plain quantity.
 std::string format_estimate(const Estimate& estimate, std::string_view unit);
 
+/// The decimals that leave two digits of this uncertainty (JCGM 100:2008, 7.2.6); negative: the place is left
+/// of the point. uncertainty is positive and finite.
+int decimals_for(double uncertainty);
+
+/// value rounded at that place: (41.26, 1) -> "41.3", (4561, -1) -> "4560", (-0.01, 1) -> "0.0".
+std::string format_decimals(double value, int decimals);
+
 /// The power of ten that format_quantity would use for this value, as factor and prefix: 1e-12 and "p".
 struct Prefix {
   double factor = 1;

@@ -1,0 +1,144 @@
+#include "firstedge/report/shown_table.hpp"
+
+#include "firstedge/core/units.hpp"
+#include "firstedge/report/words.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <optional>
+
+#include <fmt/format.h>
+
+namespace firstedge {
+namespace {
+
+constexpr double widest_span = 1e5;    // of one column with one prefix
+constexpr int digits_of_largest = 5;   // of a number without uncertainty
+constexpr int digits_of_smallest = 2;  // so that a small neighbour is not rounded to nothing
+constexpr double exact_whole = 1e15;   // whole numbers below this are held exactly by a double
+
+struct Spread {
+  double largest = 0, smallest = 0;  // magnitudes, zeros left out; 0 if there is none
+  bool whole = true;                 // only whole numbers without uncertainty
+};
+
+std::optional<Estimate> number_in(const Table::Cell& cell) {
+  if (const auto* estimate = std::get_if<Estimate>(&cell)) return *estimate;
+  if (const auto* value = std::get_if<double>(&cell)) return Estimate{.value = *value, .uncertainty = -1};
+  return std::nullopt;
+}
+
+bool has_uncertainty(const Estimate& estimate) {
+  return estimate.uncertainty > 0 && std::isfinite(estimate.uncertainty);
+}
+
+Spread spread_of(const std::vector<Table::Cell>& cells) {
+  Spread spread;
+  for (const Table::Cell& cell : cells) {
+    const auto number = number_in(cell);
+    if (!number || !std::isfinite(number->value)) continue;
+    const bool estimated = has_uncertainty(*number);
+    // An estimate is as large as its larger part: (0.0 ± 2.0) ps is a matter of picoseconds.
+    const double magnitude = std::max(std::abs(number->value), estimated ? number->uncertainty : 0.0);
+    if (estimated || std::trunc(magnitude) != magnitude || magnitude >= exact_whole) spread.whole = false;
+    if (magnitude == 0) continue;
+    spread.largest = std::max(spread.largest, magnitude);
+    spread.smallest = spread.smallest == 0 ? magnitude : std::min(spread.smallest, magnitude);
+  }
+  return spread;
+}
+
+// Decimals of a number given to so many digits, without the zeros at its end.
+int decimals_needed(double value, int digits) {
+  const std::string text = fmt::format("{:.{}e}", value, digits - 1);
+  const std::size_t e = text.find('e');
+  const std::size_t last = text.find_last_not_of('0', e - 1);
+  const int given = text[last] == '.' ? 0 : static_cast<int>(last) - static_cast<int>(text.find('.'));
+  const int exponent = std::stoi(text.substr(e + 1));
+  return std::max(0, std::max(given, 0) - exponent);
+}
+
+int plain_decimals(const std::vector<Table::Cell>& cells, const Spread& spread, double factor) {
+  const auto place = [&](double value, int digits) {
+    return digits - 1 - static_cast<int>(std::floor(std::log10(value / factor)));
+  };
+  if (spread.largest == 0) return 0;
+  const int most =
+      std::max({0, place(spread.largest, digits_of_largest), place(spread.smallest, digits_of_smallest)});
+  int needed = 0;
+  for (const Table::Cell& cell : cells) {
+    const auto number = number_in(cell);
+    if (!number || !std::isfinite(number->value) || number->value == 0 || has_uncertainty(*number)) continue;
+    const double scaled = std::abs(number->value) / factor;
+    const int digits = most + 1 + static_cast<int>(std::floor(std::log10(scaled)));
+    if (digits >= 1) needed = std::max(needed, std::min(most, decimals_needed(scaled, digits)));
+  }
+  return needed;
+}
+
+ShownNumber split_at_point(const std::string& number) {
+  const std::size_t point = std::min(number.find('.'), number.size());
+  return {number.substr(0, point), number.substr(point)};
+}
+
+ShownCell number_cell(const Estimate& estimate, double factor, int decimals) {
+  if (std::isnan(estimate.value)) return {.words = "-"};
+  if (std::isinf(estimate.value)) return {.words = estimate.value > 0 ? "inf" : "-inf"};
+  const double value = estimate.value / factor;
+  if (!has_uncertainty(estimate)) return {.value = split_at_point(format_decimals(value, decimals))};
+  const int place = decimals_for(estimate.uncertainty / factor);
+  return {.value = split_at_point(format_decimals(value, place)),
+          .uncertainty = split_at_point(format_decimals(estimate.uncertainty / factor, place))};
+}
+
+ShownColumn shown_column(const Table::Column& head, const std::vector<Table::Cell>& cells) {
+  const Spread spread = spread_of(cells);
+  const std::string unit = clean_words(head.unit);
+  const bool counts = spread.whole && !takes_prefix(unit);
+  const bool mixed = !counts && spread.smallest > 0 && spread.largest / spread.smallest > widest_span;
+  const ShownScale scale =
+      counts || mixed ? ShownScale{1, mixed ? "" : unit_symbol(unit)} : shown_scale(spread.largest, unit);
+  const int decimals = mixed || counts ? 0 : plain_decimals(cells, spread, scale.factor);
+  ShownColumn column{.label = clean_words(head.label), .unit = scale.unit};
+  for (const Table::Cell& cell : cells) {
+    const auto number = number_in(cell);
+    if (number) column.numeric = true;
+    if (!number) {
+      column.cells.push_back({.words = clean_words(std::get<std::string>(cell))});
+    } else if (mixed) {
+      column.cells.push_back({.words = format_estimate(*number, unit)});
+    } else {
+      column.cells.push_back(number_cell(*number, scale.factor, decimals));
+    }
+  }
+  return column;
+}
+
+}  // namespace
+
+ShownScale shown_scale(double largest, const std::string& unit) {
+  if (takes_prefix(unit)) {
+    const Prefix prefix = prefix_for(largest, unit);
+    return {prefix.factor, std::string(prefix.symbol) + unit_symbol(unit)};
+  }
+  constexpr double smallest_plain = 1e-3, largest_plain = 1e6;
+  if (!(largest > 0) || (largest >= smallest_plain && largest < largest_plain)) return {1, unit_symbol(unit)};
+  const int exponent = 3 * static_cast<int>(std::floor(std::log10(largest) / 3));
+  const std::string power = power_of_ten(exponent);
+  return {std::pow(10.0, exponent), unit.empty() ? power : power + " " + unit_symbol(unit)};
+}
+
+std::vector<ShownColumn> shown_columns(const Table& table) {
+  std::size_t count = table.columns.size();
+  for (const auto& row : table.rows) count = std::max(count, row.size());
+  std::vector<ShownColumn> columns;
+  for (std::size_t at = 0; at < count; ++at) {
+    std::vector<Table::Cell> cells;
+    cells.reserve(table.rows.size());
+    for (const auto& row : table.rows) cells.push_back(at < row.size() ? row[at] : Table::Cell("-"));
+    columns.push_back(shown_column(at < table.columns.size() ? table.columns[at] : Table::Column{}, cells));
+  }
+  return columns;
+}
+
+}  // namespace firstedge
