@@ -1,0 +1,71 @@
+// Writing HDF5 so that the same input gives the same bytes: no clock times, blocks of a fixed size. For the
+// files of lib/io alone; call everything here under Hdf5Guard.
+#pragma once
+
+#include "firstedge/io/hdf5_guard.hpp"
+
+#include <cstddef>
+#include <cstdint>
+#include <filesystem>
+#include <optional>
+#include <span>
+#include <string>
+#include <vector>
+
+namespace firstedge {
+
+/// A new HDF5 file (replacing what stands there) that HDF5 1.8 and later can read. Throws H5::Exception.
+H5::H5File create_hdf5(const std::filesystem::path& file);
+
+H5::Group create_group(const H5::Group& where, const std::string& name);
+
+void write_attribute(H5::H5Object& object, const std::string& name, double value);
+void write_attribute(H5::H5Object& object, const std::string& name, std::uint64_t value);
+/// Texts are UTF-8 of fixed length: text of variable length cannot be read back safely from a hostile file.
+void write_attribute(H5::H5Object& object, const std::string& name, const std::string& text);
+void write_attribute(H5::H5Object& object, const std::string& name, const std::vector<std::string>& texts);
+
+/// UTF-8 text type of `bytes` bytes (at least 1), padded with zeros.
+H5::StrType text_type(std::size_t bytes);
+
+struct Hdf5RowsLayout {
+  H5::DataType element;
+  std::optional<std::uint64_t> elements_in_row = {};  ///< nothing: a 1-D dataset, one element a row
+  std::uint64_t rows_in_chunk = 1;
+  std::uint64_t elements_in_chunk = 1;                ///< along the row, for 2-D datasets
+  int deflate_level = 4;                              ///< with shuffle; 0: not compressed
+  std::optional<std::uint64_t> contiguous_rows = {};  ///< this many rows, not chunked
+};
+
+/// A dataset that grows row by row. Rows are held back until a chunk is full, so that the file does not
+/// depend on how many are handed over at a time.
+class Hdf5Rows {
+ public:
+  Hdf5Rows(const H5::Group& where, const std::string& name, const Hdf5RowsLayout& layout);
+
+  /// Whole rows, in the byte order of the machine. Throws H5::Exception.
+  void append(std::span<const std::byte> rows);
+  std::uint64_t rows() const { return rows_written_ + held_.size() / row_bytes_; }
+  H5::DataSet& dataset() { return dataset_; }
+  /// Writes what is held back and closes the dataset. Throws H5::Exception.
+  void finish();
+
+ private:
+  void flush();
+
+  H5::DataType element_;
+  std::vector<hsize_t> row_shape_;  ///< of one row, with 1 for the rows
+  bool grows_ = true;
+  std::size_t row_bytes_ = 0, flush_bytes_ = 0;
+  std::uint64_t rows_written_ = 0;
+  std::vector<std::byte> held_;
+  H5::DataSet dataset_;
+};
+
+/// The bytes of one number, for Hdf5Rows::append.
+template <class Number>
+std::span<const std::byte> bytes_of(const Number& number) {
+  return std::as_bytes(std::span(&number, 1));
+}
+
+}  // namespace firstedge
