@@ -2,6 +2,9 @@
 
 #include <algorithm>
 
+#include <sys/mman.h>
+#include <unistd.h>
+
 namespace firstedge {
 namespace {
 
@@ -39,6 +42,15 @@ H5::H5File create_hdf5(const std::filesystem::path& file) {
   access.setLibverBounds(H5F_LIBVER_V18, H5F_LIBVER_V18);
   access.setFcloseDegree(H5F_CLOSE_STRONG);
   return {file.string(), H5F_ACC_TRUNC, creation, access};
+}
+
+void abandon_hdf5(const H5::H5File& file) {
+  void* handle = nullptr;
+  if (H5Fget_vfd_handle(file.getId(), H5P_DEFAULT, &handle) < 0 || handle == nullptr) return;
+  const int memory = memfd_create("abandoned", MFD_CLOEXEC);
+  if (memory < 0) return;
+  dup2(memory, *static_cast<int*>(handle));  // of the default driver, the handle is a file descriptor
+  close(memory);
 }
 
 H5::Group create_group(const H5::Group& where, const std::string& name) {
@@ -120,11 +132,6 @@ void Hdf5Rows::flush() {
                  in_file);
   rows_written_ += rows;
   held_.clear();
-}
-
-void Hdf5Rows::finish() {
-  flush();
-  dataset_.close();
 }
 
 }  // namespace firstedge

@@ -17,6 +17,11 @@ namespace firstedge {
 /// A new HDF5 file (replacing what stands there) that HDF5 1.8 and later can read. Throws H5::Exception.
 H5::H5File create_hdf5(const std::filesystem::path& file);
 
+/// Makes a file that cannot be completed (a full disk, say) ready to be closed: what HDF5 still holds goes
+/// into memory instead. Closing a file that cannot be written leaves HDF5 1.10 with a dangling handle that it
+/// follows at the next close or at the end of the program.
+void abandon_hdf5(const H5::H5File& file);
+
 H5::Group create_group(const H5::Group& where, const std::string& name);
 
 void write_attribute(H5::H5Object& object, const std::string& name, double value);
@@ -42,17 +47,18 @@ struct Hdf5RowsLayout {
 class Hdf5Rows {
  public:
   Hdf5Rows(const H5::Group& where, const std::string& name, const Hdf5RowsLayout& layout);
+  ~Hdf5Rows() = default;
+  Hdf5Rows(const Hdf5Rows&) = delete;
+  Hdf5Rows& operator=(const Hdf5Rows&) = delete;
 
   /// Whole rows, in the byte order of the machine. Throws H5::Exception.
   void append(std::span<const std::byte> rows);
   std::uint64_t rows() const { return rows_written_ + held_.size() / row_bytes_; }
   H5::DataSet& dataset() { return dataset_; }
-  /// Writes what is held back and closes the dataset. Throws H5::Exception.
-  void finish();
-
- private:
+  /// Writes what is held back. Throws H5::Exception.
   void flush();
 
+ private:
   H5::DataType element_;
   std::vector<hsize_t> row_shape_;  ///< of one row, with 1 for the rows
   bool grows_ = true;

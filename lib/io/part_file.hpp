@@ -9,7 +9,8 @@ namespace firstedge {
 /// one step), the destructor removes it if that did not happen.
 class PartFile {
  public:
-  /// Creates the empty part file. Throws Error with the system's reason if that cannot be done.
+  /// Creates the part file, to be written from its start. Throws Error with the system's reason if that
+  /// cannot be done.
   explicit PartFile(std::filesystem::path name);
   ~PartFile();
   PartFile(const PartFile&) = delete;

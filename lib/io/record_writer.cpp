@@ -7,6 +7,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <deque>
 #include <set>
 #include <type_traits>
 
@@ -83,8 +84,8 @@ class FirstSampleTimes {
     rows_->append(bytes_of(time_s));
     ++records_;
   }
-  void finish() {
-    if (rows_) rows_->finish();
+  void flush() {
+    if (rows_) rows_->flush();
   }
 
  private:
@@ -111,11 +112,11 @@ class Triggers {
     if (seconds_) append_row(trigger);
     ++records_;
   }
-  void finish() {
+  void flush() {
     if (!seconds_) return;
-    seconds_->finish();
-    femtoseconds_->finish();
-    scale_->finish();
+    seconds_->flush();
+    femtoseconds_->flush();
+    scale_->flush();
   }
 
  private:
@@ -153,9 +154,8 @@ class RecordWriter::Sink {
   }
   ~Sink() {
     const Hdf5Guard guard;
-    channels_.clear();
-    triggers_ = {};
-    root_.reset();
+    if (root_) abandon_hdf5(*root_);
+    close();
   }
   Sink(const Sink&) = delete;
   Sink& operator=(const Sink&) = delete;
@@ -170,7 +170,7 @@ class RecordWriter::Sink {
         channel.rows->append(bytes_of_counts(trace));
         channel.times.append(trace.first_sample_s, *root_, options_.channels[i], channel.rows->dataset());
       }
-      triggers_.append(record.trigger, *root_);
+      triggers_->append(record.trigger, *root_);
     });
     ++records_;
   }
@@ -183,11 +183,12 @@ class RecordWriter::Sink {
     }
     run([&] {
       for (Channel& channel : channels_) {
-        channel.rows->finish();
-        channel.times.finish();
+        channel.rows->flush();
+        channel.times.flush();
       }
-      triggers_.finish();
-      root_->close();
+      triggers_->flush();
+      root_->flush(H5F_SCOPE_GLOBAL);  // while everything is open, so that a full disk can be told
+      close();
     });
     part_->commit();
   }
@@ -207,6 +208,12 @@ class RecordWriter::Sink {
     broken_ = true;
     guarded(place_, problem, remedy, call);
     broken_ = false;
+  }
+
+  void close() {
+    channels_.clear();
+    triggers_.reset();
+    root_.reset();
   }
 
   void refuse_bad_options() const {
@@ -289,8 +296,8 @@ class RecordWriter::Sink {
   std::string place_;
   std::optional<PartFile> part_;
   std::optional<H5::H5File> root_;
-  std::vector<Channel> channels_;
-  Triggers triggers_;
+  std::deque<Channel> channels_;
+  std::optional<Triggers> triggers_{std::in_place};
   std::uint64_t records_ = 0;
   bool broken_ = false;
 };
