@@ -2,8 +2,10 @@
 #pragma once
 
 #include <filesystem>
+#include <fstream>
 #include <stdexcept>
 #include <string>
+#include <string_view>
 
 #include <stdlib.h>
 
@@ -25,6 +27,12 @@ class TemporaryFolder {
 
   const std::filesystem::path& path() const { return path_; }
   std::filesystem::path operator/(const std::string& name) const { return path_ / name; }
+
+  /// Writes a file into the folder and returns its path.
+  std::filesystem::path write(const std::string& name, std::string_view content) const {
+    std::ofstream(path_ / name, std::ios::binary) << content;
+    return path_ / name;
+  }
 
  private:
   std::filesystem::path path_;

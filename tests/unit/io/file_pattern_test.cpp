@@ -1,12 +1,11 @@
 // Claims of file names: natural order, what a pattern matches, and what is told of missing and foreign files.
 #include "firstedge/io/file_pattern.hpp"
 
-#include "firstedge/core/error.hpp"
+#include "support/sentence_of.hpp"
+#include "support/temporary_folder.hpp"
 
 #include <algorithm>
 #include <filesystem>
-#include <fstream>
-#include <functional>
 #include <string>
 
 #include <fmt/format.h>
@@ -16,18 +15,10 @@
 namespace firstedge {
 namespace {
 
+using test::sentence_of;
 using testing::ElementsAre;
 using testing::HasSubstr;
 using Paths = std::vector<std::filesystem::path>;
-
-std::string sentence_of(const std::function<void()>& call) {
-  try {
-    call();
-  } catch (const Error& error) {
-    return error.what();
-  }
-  return "";
-}
 
 std::string match_of(const std::string& pattern, const std::string& file) {
   const auto match = FilePattern(pattern, "test").match(file);
@@ -140,16 +131,14 @@ TEST(file_groups, ten_thousand_files_with_a_far_gap_take_no_more_than_their_name
 }
 
 TEST(folders, stand_for_their_files_in_natural_order) {
-  const auto folder = std::filesystem::temp_directory_path() / "firstedge_file_pattern_test";
-  std::filesystem::remove_all(folder);
+  const test::TemporaryFolder temporary;
+  const auto& folder = temporary.path();
   std::filesystem::create_directories(folder / "deeper");
   EXPECT_THAT(sentence_of([&] { expand_folders({folder}); }), HasSubstr("the folder holds no data file"));
-  for (const char* name : {"r10.bin", "r9.bin", ".hidden", "r9.bin.json"})
-    std::ofstream(folder / name) << "x";
+  for (const char* name : {"r10.bin", "r9.bin", ".hidden", "r9.bin.json"}) temporary.write(name, "x");
   EXPECT_THAT(expand_folders({"other.bin", folder}),
               ElementsAre("other.bin", folder / "r9.bin", folder / "r10.bin"));
   EXPECT_THAT(sentence_of([&] { expand_folders({}); }), HasSubstr("name at least one file"));
-  std::filesystem::remove_all(folder);
 }
 
 }  // namespace

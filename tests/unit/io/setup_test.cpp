@@ -2,11 +2,9 @@
 // refused.
 #include "firstedge/io/setup.hpp"
 
-#include "firstedge/core/error.hpp"
+#include "support/sentence_of.hpp"
+#include "support/temporary_folder.hpp"
 
-#include <filesystem>
-#include <fstream>
-#include <functional>
 #include <string>
 
 #include <gmock/gmock.h>
@@ -15,17 +13,9 @@
 namespace firstedge {
 namespace {
 
+using test::sentence_of;
 using testing::AllOf;
 using testing::HasSubstr;
-
-std::string sentence_of(const std::function<void()>& call) {
-  try {
-    call();
-  } catch (const Error& error) {
-    return error.what();
-  }
-  return "";
-}
 
 std::string refusal_of(const std::string& json) {
   return sentence_of([&] { parse_setup(json, "bench.json"); });
@@ -103,11 +93,11 @@ TEST(setup, an_error_names_line_and_column_or_the_path_of_names) {
 }
 
 TEST(setup, a_file_is_read_and_a_missing_one_is_told) {
-  const auto file = std::filesystem::temp_directory_path() / "firstedge_setup_test.json";
-  std::ofstream(file) << "\xEF\xBB\xBF{\"title\": \"marked\"}";
+  const test::TemporaryFolder folder;
+  const auto file = folder.write("bench.json", "\xEF\xBB\xBF{\"title\": \"marked\"}");
   EXPECT_EQ(read_setup(file).title, "marked") << "a byte order mark is passed over";
-  std::filesystem::remove(file);
-  EXPECT_THAT(sentence_of([&] { read_setup(file); }), HasSubstr("there is no such file"));
+  EXPECT_THAT(sentence_of([&] { read_setup(folder.path() / "other.json"); }),
+              HasSubstr("there is no such file"));
   EXPECT_THAT(sentence_of([&] { read_setup("/"); }), HasSubstr("is a folder"));
 }
 

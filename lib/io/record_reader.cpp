@@ -1,0 +1,102 @@
+#include "firstedge/io/record_reader.hpp"
+
+#include "firstedge/io/byte_source.hpp"
+#include "firstedge/io/file_pattern.hpp"
+#include "firstedge/io/file_run.hpp"
+#include "firstedge/io/npy_header.hpp"
+#include "firstedge/io/npy_reader.hpp"
+
+#include <algorithm>
+#include <array>
+#include <cstddef>
+#include <optional>
+#include <span>
+#include <string_view>
+
+#include <fmt/format.h>
+
+namespace firstedge {
+namespace {
+
+using Bytes = std::span<const std::byte>;
+using Paths = std::vector<std::filesystem::path>;
+
+/// One format: its name, how a file of it is known by its first bytes or its name, and who opens a run of
+/// such files.
+struct Format {
+  std::string_view name;
+  bool (*is_format)(Bytes head, const std::filesystem::path& file);
+  std::unique_ptr<RecordReader> (*open)(const Paths& files, const Settings& input);
+};
+
+// The formats, in the order they are tried. A new format is one line here and a file of its own.
+constexpr std::array formats{
+    Format{"npy", [](Bytes head, const std::filesystem::path&) { return starts_as_npy(head); },
+           [](const Paths& files, const Settings& input) { return open_npy(sources_of(files), input); }},
+};
+
+constexpr std::size_t head_bytes = 4096;  // enough to tell text from numbers
+
+std::string format_names() {
+  std::string names;
+  for (const Format& format : formats) names += (names.empty() ? "" : ", ") + std::string(format.name);
+  return names;
+}
+
+const Format* format_named(std::string_view name) {
+  const auto* found =
+      std::find_if(formats.begin(), formats.end(), [&](const Format& format) { return format.name == name; });
+  return found == formats.end() ? nullptr : found;
+}
+
+const Format& format_of(const std::filesystem::path& file) {
+  const ByteSource source = ByteSource::from_file(file);
+  const std::vector<std::byte> head = source.head(head_bytes);
+  for (const Format& format : formats) {
+    if (format.is_format(head, file)) return format;
+  }
+  throw Error(
+      file.string(), head.empty() ? "is empty" : "is in no format known here",
+      fmt::format("name the format in the Setup's input group, \"format\": one of {}", format_names()));
+}
+
+// The one format of all files that belong to the run.
+const Format& common_format(const Paths& files, const Settings& input) {
+  const std::optional<FilePattern> pattern = pattern_of(input);
+  const Format* common = nullptr;
+  const std::filesystem::path* first = nullptr;
+  for (const auto& file : files) {
+    if (pattern && !pattern->match(file)) continue;
+    const Format& format = format_of(file);
+    if (common != nullptr && common != &format) {
+      throw Error(
+          file.string(),
+          fmt::format("is in the format {}, but {} is in {}", format.name, first->string(), common->name),
+          "read files of one format at a time");
+    }
+    common = &format;
+    first = first == nullptr ? &file : first;
+  }
+  if (common == nullptr) {
+    input.refuse("pattern", "fits none of the files", "correct it or give other files");
+  }
+  return *common;
+}
+
+}  // namespace
+
+std::unique_ptr<RecordReader> open_records(const std::vector<std::filesystem::path>& files,
+                                           const Settings& input) {
+  const Paths expanded = expand_folders(files);
+  const std::string name = input.text("format", "");
+  if (input.has("format")) {
+    const Format* format = format_named(name);
+    if (format == nullptr) {
+      input.refuse("format", fmt::format("is '{}'", name), fmt::format("choose one of {}", format_names()));
+    }
+    return format->open(expanded, input);
+  }
+  return common_format(expanded, input).open(expanded, input);
+}
+
+}  // namespace firstedge
