@@ -12,6 +12,8 @@ find_package(OpenSSL REQUIRED COMPONENTS Crypto)
 find_package(nlohmann_json 3.11 REQUIRED)
 find_package(date REQUIRED)
 find_package(HDF5 REQUIRED COMPONENTS C CXX)
+# The plot library of the pages, from Debian's libjs-chart.js; it becomes part of firstedge::report.
+find_file(FIRSTEDGE_CHART_JS NAMES chart.min.js Chart.min.js PATHS /usr/share/javascript/chart.js REQUIRED)
 pkg_check_modules(FFTW3 REQUIRED IMPORTED_TARGET fftw3)
 if(FIRSTEDGE_BUILD_APPS)
   find_package(CLI11 REQUIRED)

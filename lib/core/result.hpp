@@ -3,9 +3,12 @@
 
 #include "firstedge/core/estimate.hpp"
 
+#include <array>
+#include <cstddef>
 #include <cstdint>
 #include <map>
 #include <string>
+#include <string_view>
 #include <variant>
 #include <vector>
 
@@ -31,8 +34,10 @@ struct Table {
   std::vector<std::vector<Cell>> rows;
 };
 
-/// One set of points in a plot. For bars and steps x is the middle of a bin; its edges lie half-way to the
-/// middles beside it (an outer bin is as wide as its neighbour tells), so that bins may differ in width.
+/// One set of points in a plot. For bars and steps x is the middle of a bin, in rising order; its edges lie
+/// half-way to the middles beside it, as the axis shows them (the geometric middle on a logarithmic axis), so
+/// that bins may differ in width; an outer bin reaches as far out as in. Faint series of one label share an
+/// entry in the list of series.
 struct Series {
   enum class Kind : std::uint8_t { line, points, steps, bars };
   std::string label;
@@ -41,6 +46,12 @@ struct Series {
   std::vector<double> y_uncertainty;  ///< empty or same size: drawn as error bars
   bool faint = false;                 ///< drawn in the background, as one of many overlaid traces
 };
+
+/// The kind's name in JSON and on a page.
+constexpr std::string_view name_of(Series::Kind kind) {
+  constexpr std::array<std::string_view, 4> names{"line", "points", "steps", "bars"};
+  return names.at(static_cast<std::size_t>(kind));
+}
 
 /// A plot with its axes and a caption that says what to look for. All values SI; the report chooses the
 /// prefix.

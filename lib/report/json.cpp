@@ -61,20 +61,6 @@ Json table_json(const Table& table) {
   return {{"title", table.title}, {"note", table.note}, {"columns", columns}, {"rows", rows}};
 }
 
-const char* kind_name(Series::Kind kind) {
-  switch (kind) {
-    case Series::Kind::line:
-      return "line";
-    case Series::Kind::points:
-      return "points";
-    case Series::Kind::steps:
-      return "steps";
-    case Series::Kind::bars:
-      return "bars";
-  }
-  return "line";
-}
-
 Json axis_json(const Plot::Axis& axis) {
   return {{"label", axis.label}, {"unit", axis.unit}, {"logarithmic", axis.logarithmic}};
 }
@@ -83,7 +69,7 @@ Json plot_json(const Plot& plot) {
   Json series = Json::array(), markers = Json::array();
   for (const Series& one : plot.series) {
     series.push_back(Json{{"label", one.label},
-                          {"kind", kind_name(one.kind)},
+                          {"kind", name_of(one.kind)},
                           {"faint", one.faint},
                           {"x", numbers(one.x)},
                           {"y", numbers(one.y)},

@@ -1,0 +1,93 @@
+// Numbers of the plots: unpacked from the page's data, written for people, and given back as CSV.
+"use strict";
+
+const MINUS = "\u2212";
+const PREFIXES = { "-15": "f", "-12": "p", "-9": "n", "-6": "µ", "-3": "m", 0: "", 3: "k", 6: "M", 9: "G", 12: "T" };
+
+/** A list of numbers as packed by the program: a list, or {start, step, count} for evenly spaced ones. */
+function unpacked(packed) {
+  if (Array.isArray(packed)) return packed;
+  return Array.from({ length: packed.count }, (_, i) => packed.start + i * packed.step);
+}
+
+/** A whole number raised: -15 -> "⁻¹⁵". */
+function raised(exponent) {
+  return String(exponent).replace(/[-0-9]/g, (c) => (c === "-" ? "⁻" : "⁰¹²³⁴⁵⁶⁷⁸⁹"[c]));
+}
+
+function withMinus(text) {
+  return text.replace("-", MINUS);
+}
+
+/** A number to so many digits, without zeros at its end, with a power of ten where it is far from one. */
+function written(value, digits = 5) {
+  if (value === null || !Number.isFinite(value)) return "–";
+  const size = Math.abs(value);
+  if (size !== 0 && (size < 1e-4 || size >= 1e7)) {
+    const [mantissa, exponent] = value.toExponential(digits - 1).split("e");
+    return `${withMinus(String(Number(mantissa)))} × 10${raised(Number(exponent))}`;
+  }
+  return withMinus(String(Number(value.toPrecision(Math.max(digits, size >= 1 ? Math.floor(Math.log10(size)) + 1 : 1)))));
+}
+
+/** An SI number with the prefix for its size: 2.5e5, "Hz" -> "250 kHz". */
+function withPrefix(value, unit, digits = 4) {
+  const exponent = value === 0 ? 0 : 3 * Math.floor(Math.log10(Math.abs(value) * (1 + 1e-12)) / 3);
+  const kept = Math.min(12, Math.max(-15, exponent));
+  return `${written(value / 10 ** kept, digits)} ${PREFIXES[kept]}${unit}`;
+}
+
+/** The ticks of a linear axis: as many decimals as their distance needs. */
+function linearTick(value, index, ticks) {
+  const step = ticks.length > 1 ? Math.abs(ticks[1].value - ticks[0].value) : Math.abs(value) || 1;
+  const decimals = Math.max(0, Math.ceil(-Math.log10(step) - 1e-9));
+  return withMinus((Math.abs(value) < step * 1e-9 ? 0 : value).toFixed(Math.min(decimals, 12)));
+}
+
+/** The first digit of a number: the 3 of 3e-9. */
+function firstDigit(value) {
+  return Math.round(value / 10 ** Math.floor(Math.log10(value) + 1e-9));
+}
+
+/** The ticks of a logarithmic axis: the powers of ten, and 2 and 5 where there are few of those. */
+function logarithmicTick(axis, value, ticks) {
+  const decades = Math.log10(ticks[ticks.length - 1].value / ticks[0].value);
+  const digit = firstDigit(value);
+  if (digit !== 1 && !(decades < 2.5 && (digit === 2 || digit === 5))) return "";
+  if (axis.prefixed) return withPrefix(value, axis.si);
+  const exponent = Math.floor(Math.log10(value) + 1e-9);
+  if (exponent >= -2 && exponent <= 4) return written(value);
+  return digit === 1 ? `10${raised(exponent)}` : `${digit} × 10${raised(exponent)}`;
+}
+
+/** The title of an axis: its label and, where the ticks do not carry it, its unit. */
+function axisTitle(axis) {
+  const unit = axis.logarithmic && axis.prefixed ? "" : axis.unit;
+  return unit ? `${axis.label} (${unit})` : axis.label;
+}
+
+/** A value of an axis with its unit, for reading off. */
+function readOff(axis, value) {
+  if (axis.prefixed && axis.logarithmic) return withPrefix(value, axis.si, 5);
+  return axis.unit ? `${written(value)} ${axis.unit}` : written(value);
+}
+
+/** A text as a field of a CSV file. A name that a spreadsheet would take for a formula is made a text. */
+function csvField(text) {
+  const safe = /^[=+\-@\t\r]/.test(text) ? `'${text}` : text;
+  return /[",\r\n]/.test(safe) ? `"${safe.replace(/"/g, '""')}"` : safe;
+}
+
+/** All points of a plot as CSV (RFC 4180), one point a line, in SI units. */
+function csvOf(plot) {
+  const head = (name, axis) => csvField(`${name}: ${axis.label}${axis.si ? ` (${axis.si})` : ""}`);
+  const si = (value, axis) => (value === null || value === undefined ? "" : String(Number((value * axis.factor).toPrecision(15))));
+  const lines = [["series", head("x", plot.x), head("y", plot.y), head("standard uncertainty of y", plot.y)].join(",")];
+  for (const series of plot.series) {
+    const x = unpacked(series.x);
+    series.y.forEach((y, i) => {
+      lines.push([csvField(series.label), si(x[i], plot.x), si(y, plot.y), si(series.u?.[i], plot.y)].join(","));
+    });
+  }
+  return lines.join("\r\n") + "\r\n";
+}

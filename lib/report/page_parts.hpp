@@ -1,0 +1,35 @@
+// The pieces that a page is put together from.
+#pragma once
+
+#include "firstedge/core/result.hpp"
+
+#include <string>
+#include <string_view>
+
+namespace firstedge {
+
+/// Words as they stand in HTML, in an element or a quoted attribute: clean (see words.hpp), with & < > " '
+/// escaped.
+std::string html(std::string_view words);
+
+/// The same for a text of several lines.
+std::string html_lines(std::string_view text);
+
+/// A table with its title and note. Numbers line up at the point.
+std::string table_html(const Table& table, std::string_view id);
+
+/// The plots as JSON for page.js, safe inside a script element: in the units of the axes, about seven digits,
+/// NaN and infinity as null.
+std::string plots_data(const std::vector<Plot>& plots);
+
+/// The name of a file for the points of a plot: its key, letters, digits, - and _ only.
+std::string file_stem(std::string_view key);
+
+// The page's own files and the plot library, as they were when the library was built (see
+// cmake/FirstedgeEmbed.cmake).
+std::string_view page_style();
+std::string_view page_theme_script();
+std::string_view page_script();
+std::string_view plot_library_script();
+
+}  // namespace firstedge
