@@ -73,7 +73,7 @@ void put_out(const Result& result, const ResultOutputs& outputs) {
 Provenance provenance_of(int argc, char** argv, const std::vector<std::filesystem::path>& inputs,
                          const std::string& setup_text) {
   Provenance made;
-  made.program = std::filesystem::path(argv[0]).filename().string();
+  made.program = app_name(argv);
   made.version = FIRSTEDGE_VERSION;
   made.command = made.program;
   for (int i = 1; i < argc; ++i) made.command += " " + quoted(argv[i]);
@@ -85,25 +85,35 @@ Provenance provenance_of(int argc, char** argv, const std::vector<std::filesyste
   return made;
 }
 
-ProgressLine::ProgressLine(std::string what, std::optional<std::uint64_t> total)
-    : what_(std::move(what)), total_(total), started_ns_(now_ns()), terminal_(isatty(STDERR_FILENO) == 1) {}
+std::string app_name(char** argv) { return std::filesystem::path(argv[0]).filename().string(); }
+
+int tell_problems(const std::string& app, const ReadingAccount& account) {
+  if (account.problems.empty()) return 0;
+  for (const Error& problem : account.problems) fmt::print(stderr, "{}: {}\n", app, problem.what());
+  fmt::print(stderr, "{}: {} records were good and are in the output, {} were left out\n", app, account.records_good,
+             account.records_bad);
+  return exit_bad_input;
+}
+
+ProgressLine::ProgressLine(std::string what)
+    : what_(std::move(what)), started_ns_(now_ns()), terminal_(isatty(STDERR_FILENO) == 1) {}
 
 ProgressLine::~ProgressLine() {
   if (terminal_ && shown_ns_ != 0) fmt::print(stderr, "\r\033[K");
 }
 
-void ProgressLine::show(std::uint64_t done) {
+void ProgressLine::show(std::uint64_t done, std::optional<std::uint64_t> total) {
   constexpr std::int64_t between_ns = 100'000'000;
   const std::int64_t now = now_ns();
   if (!terminal_ || now - shown_ns_ < between_ns) return;
   shown_ns_ = now;
   const double elapsed_s = static_cast<double>(now - started_ns_) * 1e-9;
   const double rate = static_cast<double>(done) / elapsed_s;
-  if (total_ && *total_ > 0) {
-    const double share = static_cast<double>(done) / static_cast<double>(*total_);
-    const double left_s = rate > 0 ? static_cast<double>(*total_ - std::min(done, *total_)) / rate : 0;
+  if (total && *total > 0) {
+    const double share = static_cast<double>(done) / static_cast<double>(*total);
+    const double left_s = rate > 0 ? static_cast<double>(*total - std::min(done, *total)) / rate : 0;
     fmt::print(stderr, "\r\033[K{}: {:.0f} % of {} records, {:.3g} records/s, {:.0f} s left", what_,
-               100 * share, *total_, rate, left_s);
+               100 * share, *total, rate, left_s);
   } else {
     fmt::print(stderr, "\r\033[K{}: {} records, {:.3g} records/s", what_, done, rate);
   }

@@ -2,6 +2,7 @@
 #pragma once
 
 #include "firstedge/core/result.hpp"
+#include "firstedge/io/record_reader.hpp"
 
 #include <cstdint>
 #include <filesystem>

@@ -1,0 +1,42 @@
+// ChannelTimer: one learnt channel made ready to turn its traces into stamps, from many threads at once.
+#pragma once
+
+#include "firstedge/batch/learning.hpp"
+#include "firstedge/core/stamp.hpp"
+#include "firstedge/timing/methods.hpp"
+
+#include <map>
+#include <memory>
+#include <mutex>
+#include <vector>
+
+namespace firstedge {
+
+/// Turns traces of one channel into stamps. Methods are made ready once for each time base met: a pure function of what
+/// was learnt and the interval, so that the stamps do not depend on which thread met it first.
+class ChannelTimer {
+ public:
+  /// methods[i] of the channel has number `numbers[i]` in the run's list of methods.
+  ChannelTimer(const LearntChannel& channel, std::uint16_t number, std::vector<std::uint16_t> method_numbers);
+
+  /// One stamp a pulse and method, ordered by pulse, then method. An empty trace gives none.
+  std::vector<Stamp> stamps(const Trace& trace, std::uint64_t record) const;
+
+  /// The methods at the interval that was learnt.
+  const std::vector<TimingMethod>& methods() const { return *ready(channel_.interval_s).methods; }
+
+ private:
+  struct Ready {
+    NoiseModel noise;
+    std::shared_ptr<const std::vector<TimingMethod>> methods;
+  };
+  const Ready& ready(double interval_s) const;
+
+  LearntChannel channel_;
+  std::uint16_t number_ = 0;
+  std::vector<std::uint16_t> method_numbers_;
+  mutable std::mutex guard_;
+  mutable std::map<double, Ready> by_interval_;
+};
+
+}  // namespace firstedge

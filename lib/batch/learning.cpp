@@ -1,0 +1,201 @@
+#include "firstedge/batch/learning.hpp"
+
+#include "firstedge/core/error.hpp"
+#include "firstedge/signal/noise.hpp"
+#include "firstedge/timing/methods.hpp"
+#include "firstedge/timing/template_building.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <fmt/format.h>
+#include <fmt/ranges.h>
+#include <map>
+#include <optional>
+
+namespace firstedge {
+namespace {
+
+constexpr std::size_t most_learning_bytes = std::size_t{64} << 20U;
+constexpr std::size_t most_lags = 512;
+constexpr std::size_t fewest_quiet_samples = 16;
+constexpr double normal_quartile = 0.674489750196082;  // 75 % quantile of the normal distribution
+
+double median(std::vector<double> values) {
+  if (values.empty()) return 0;
+  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
+  std::nth_element(values.begin(), middle, values.end());
+  return *middle;
+}
+
+// A first guess of the noise that pulses do not spoil: the median distance from the baseline.
+double robust_noise_v(const std::vector<ConditionedTrace>& traces) {
+  std::vector<double> of_traces;
+  double step_v = 0;
+  for (const ConditionedTrace& trace : traces) {
+    std::vector<double> distances(trace.volts.size());
+    std::transform(trace.volts.begin(), trace.volts.end(), distances.begin(), [](double v) { return std::abs(v); });
+    of_traces.push_back(median(std::move(distances)) / normal_quartile);
+    step_v = std::max(step_v, trace.step_v);
+  }
+  // A quiet baseline may stand on one count: the step's own spread is the least there is.
+  return std::max(median(std::move(of_traces)), step_v / std::sqrt(12.0));
+}
+
+// The longest stretch without a pulse, away from the tails of the pulses before it where there is a choice.
+std::optional<SampleRange> quiet_stretch(const ConditionedTrace& trace, const std::vector<Pulse>& pulses) {
+  const std::size_t size = trace.volts.size();
+  if (pulses.empty()) return SampleRange{0, size};
+  const std::size_t margin = std::max<std::size_t>(2, pulses.front().region.size() / 4);
+  const std::size_t start = pulses.front().region.first;
+  const SampleRange before{0, start > margin ? start - margin : 0};
+  if (before.size() >= fewest_quiet_samples) return before;
+  const std::size_t end = std::min(size, pulses.back().region.last + 4 * margin);
+  const SampleRange after{end, size};
+  if (after.size() >= fewest_quiet_samples) return after;
+  return std::nullopt;
+}
+
+NoiseModel learn_noise(const std::vector<ConditionedTrace>& traces, const SearchOptions& search, double load_ohm) {
+  const double interval_s = traces.front().interval_s;
+  const NoiseModel guess = white_noise(robust_noise_v(traces), interval_s);
+  SearchOptions wide = search;
+  wide.threshold_v.reset();
+  wide.threshold_over_noise = std::min(5.0, search.threshold_over_noise);
+  wide.polarity = SearchOptions::Polarity::either;
+  wide.window_s.reset();
+  std::vector<std::pair<const ConditionedTrace*, SampleRange>> quiet;
+  std::size_t longest = 0;
+  for (const ConditionedTrace& trace : traces) {
+    if (trace.interval_s != interval_s) continue;
+    if (const auto stretch = quiet_stretch(trace, find_pulses(trace, guess, load_ohm, wide))) {
+      quiet.emplace_back(&trace, *stretch);
+      longest = std::max(longest, stretch->size());
+    }
+  }
+  NoiseAccumulator sums(interval_s, std::clamp<std::size_t>(longest / 2, 1, most_lags));
+  for (const auto& [trace, stretch] : quiet) {
+    sums.add(std::span(trace->volts).subspan(stretch.first, stretch.size()));
+  }
+  return sums.samples() == 0 ? guess : sums.model();
+}
+
+void learn_template(LearntChannel& channel, const std::vector<ConditionedTrace>& traces,
+                    const std::vector<PulseTemplate>& given) {
+  for (const PulseTemplate& shape : given) {
+    if (shape.channel != channel.name) continue;
+    channel.pulse_template = std::make_shared<PulseTemplate>(shape);
+    channel.template_remark = "given";
+    return;
+  }
+  std::vector<PulseInTrace> pulses;
+  for (const ConditionedTrace& trace : traces) {
+    if (trace.interval_s != channel.interval_s) continue;
+    for (const Pulse& pulse : find_pulses(trace, channel.noise, channel.load_ohm, channel.search)) {
+      pulses.push_back({&trace, pulse});
+    }
+  }
+  try {
+    auto shape = build_template(pulses, channel.noise);
+    shape.channel = channel.name;
+    channel.pulses_learnt_from = shape.pulses_used;
+    channel.pulse_template = std::make_shared<PulseTemplate>(std::move(shape));
+    channel.template_remark = fmt::format("built from {} pulses", channel.pulses_learnt_from);
+  } catch (const Error& error) {
+    channel.template_remark = fmt::format("none: {}", error.problem());
+  }
+}
+
+bool wants_template(const LearntChannel& channel) {
+  return std::any_of(channel.timing.begin(), channel.timing.end(), needs_template);
+}
+
+// One dead channel must not stop the others; but when no channel at all could be learnt, the run cannot be what was meant.
+void refuse_if_no_template_at_all(const std::vector<LearntChannel>& channels) {
+  const bool wanted = std::any_of(channels.begin(), channels.end(), wants_template);
+  const bool any = std::any_of(channels.begin(), channels.end(), [](const LearntChannel& c) { return c.pulse_template; });
+  if (wanted && !any) {
+    throw Error(fmt::format("channel '{}'", channels.front().name),
+                fmt::format("the template that a method needs could not be built ({})", channels.front().template_remark),
+                "give templates, learn from more records, or leave out the methods that need one");
+  }
+}
+
+void check_names(const Setup& setup, const std::vector<std::string>& channels) {
+  for (const ChannelSetup& channel : setup.channels) {
+    if (std::find(channels.begin(), channels.end(), channel.name) == channels.end()) {
+      throw Error(fmt::format("setup, channel '{}'", channel.name), "is not in the run",
+                  fmt::format("the run has {}", fmt::join(channels, ", ")));
+    }
+  }
+}
+
+LearntChannel prepared(const ChannelSetup& setup) {
+  LearntChannel channel;
+  channel.name = setup.name;
+  channel.sensor = setup.sensor;
+  channel.load_ohm = setup.load_ohm;
+  channel.conditioning = conditioning_options(setup.baseline, setup.filters);
+  channel.search = search_options(setup.search);
+  channel.timing = setup.timing;
+  return channel;
+}
+
+}  // namespace
+
+NoiseModel at_interval(const NoiseModel& noise, double interval_s) {
+  if (interval_s == noise.interval_s || noise.autocovariance_v2.size() < 2) {
+    NoiseModel same = noise;
+    same.interval_s = interval_s;
+    return same;
+  }
+  NoiseModel other{.interval_s = interval_s, .autocovariance_v2 = {}, .samples_used = noise.samples_used};
+  const double ratio = interval_s / noise.interval_s;
+  for (double lag = 0; lag < static_cast<double>(noise.autocovariance_v2.size()); lag += ratio) {
+    const auto below = static_cast<std::size_t>(lag);
+    const double share = lag - static_cast<double>(below);
+    other.autocovariance_v2.push_back((1 - share) * noise.covariance_v2(below) + share * noise.covariance_v2(below + 1));
+  }
+  return other;
+}
+
+std::vector<LearntChannel> learn_channels(RecordReader& reader, const Setup& setup,
+                                          const std::vector<PulseTemplate>& given) {
+  const std::vector<std::string>& names = reader.description().channels;
+  check_names(setup, names);
+  std::vector<LearntChannel> channels;
+  for (const std::string& name : names) channels.push_back(prepared(setup.channel(name)));
+
+  std::vector<std::vector<ConditionedTrace>> traces(names.size());
+  std::uint64_t records = 0;
+  std::size_t bytes = 0;
+  constexpr std::size_t block_size = 64;
+  while (records < setup.learning_records && bytes < most_learning_bytes) {
+    const std::size_t wanted = std::min<std::size_t>(block_size, setup.learning_records - records);
+    const RecordBlock block = reader.next_block(wanted);
+    if (block.records.empty()) break;
+    for (const Record& record : block.records) {
+      for (std::size_t c = 0; c < channels.size(); ++c) {
+        const Trace& trace = record.traces[c];
+        if (trace.empty()) continue;
+        traces[c].push_back(condition(trace, channels[c].conditioning));
+        bytes += trace.size() * sizeof(double);
+      }
+    }
+    records += block.records.size();
+  }
+  for (std::size_t c = 0; c < channels.size(); ++c) {
+    LearntChannel& channel = channels[c];
+    if (traces[c].empty()) {
+      throw Error(fmt::format("channel '{}'", channel.name), fmt::format("has no trace in the first {} records", records),
+                  "raise learning_records, or check that the files belong to one run");
+    }
+    channel.interval_s = traces[c].front().interval_s;
+    channel.records_learnt_from = traces[c].size();
+    channel.noise = learn_noise(traces[c], channel.search, channel.load_ohm);
+    learn_template(channel, traces[c], given);
+  }
+  refuse_if_no_template_at_all(channels);
+  return channels;
+}
+
+}  // namespace firstedge

@@ -1,0 +1,44 @@
+// Learning: what must be known of each channel before its pulses can be stamped, taken from the first records of the run.
+#pragma once
+
+#include "firstedge/core/noise_model.hpp"
+#include "firstedge/core/pulse_template.hpp"
+#include "firstedge/io/record_reader.hpp"
+#include "firstedge/io/setup.hpp"
+#include "firstedge/signal/conditioning.hpp"
+#include "firstedge/timing/pulse_search.hpp"
+
+#include <cstdint>
+#include <memory>
+#include <string>
+#include <vector>
+
+namespace firstedge {
+
+/// A channel's Setup turned into options, and what was learnt with them.
+struct LearntChannel {
+  std::string name, sensor;
+  double load_ohm = 50;
+  ConditioningOptions conditioning;
+  SearchOptions search;
+  std::vector<Settings> timing;
+  double interval_s = 0;      ///< of the first trace met; noise holds at this interval
+  NoiseModel noise;
+  std::shared_ptr<const PulseTemplate> pulse_template;  ///< null when none was needed and none could be built
+  std::uint64_t records_learnt_from = 0;
+  std::uint64_t pulses_learnt_from = 0;
+  std::string template_remark;  ///< why there is no template, or where it came from
+};
+
+/// Learns every channel of the run from the records that the reader gives next, at most setup.learning_records (fewer if
+/// they would take more than 64 MiB as doubles). Templates given by channel name are used in place of building them.
+/// A channel without enough pulses for a template stays without one: methods that need it then flag its stamps not_timed.
+/// Throws Error when a channel of the Setup is not in the run, when no trace of a channel was read, or when methods need
+/// templates and not one channel could give any.
+std::vector<LearntChannel> learn_channels(RecordReader& reader, const Setup& setup,
+                                          const std::vector<PulseTemplate>& given);
+
+/// The noise model on another time base: the autocovariance read at the new lags (linear between the old ones).
+NoiseModel at_interval(const NoiseModel& noise, double interval_s);
+
+}  // namespace firstedge

@@ -1,0 +1,59 @@
+// ChannelLook: what a look through the records gathers of one channel.
+#pragma once
+
+#include "firstedge/batch/learning.hpp"
+#include "firstedge/core/trace.hpp"
+#include "firstedge/signal/noise.hpp"
+
+#include <cstdint>
+#include <set>
+#include <string>
+#include <vector>
+
+namespace firstedge {
+
+/// Sums and samples gathered over the traces of one channel. add() in record order.
+class ChannelLook {
+ public:
+  explicit ChannelLook(const LearntChannel& channel);
+
+  void add(const Trace& trace);
+  void add_missing() { ++missing_; }
+
+  const LearntChannel& channel() const { return channel_; }
+  std::uint64_t traces() const { return traces_; }
+  std::uint64_t missing() const { return missing_; }
+  std::uint64_t pulses() const { return positive_ + negative_; }
+  /// Share of pulses that go up; NaN without pulses.
+  double share_positive() const;
+  /// Pulses a second of recorded time.
+  double pulse_rate_hz() const;
+  double clipped_trace_share() const;
+  /// Share of the digitizer's range between the lowest and the highest sample met; NaN if the range is not known.
+  double range_used() const;
+  double lowest_v() const { return lowest_v_; }
+  double highest_v() const { return highest_v_; }
+  const std::vector<double>& baselines_v() const { return baselines_v_; }
+  const std::vector<double>& heights_v() const { return heights_v_; }
+  const std::vector<double>& transition_durations_s() const { return transitions_s_; }
+  const std::set<double>& intervals_s() const { return intervals_s_; }
+  const std::set<std::size_t>& lengths() const { return lengths_; }
+  PowerSpectrum noise_spectrum() const;
+  /// True when no trace had two different samples.
+  bool constant() const { return traces_ > 0 && highest_v_ == lowest_v_; }
+
+ private:
+  void add_pulse(const ConditionedTrace& trace, const Pulse& pulse);
+  void add_noise(const ConditionedTrace& trace, std::size_t quiet);
+
+  const LearntChannel& channel_;
+  std::uint64_t traces_ = 0, missing_ = 0, clipped_traces_ = 0;
+  std::uint64_t positive_ = 0, negative_ = 0;
+  double seconds_ = 0, lowest_v_ = 0, highest_v_ = 0, range_v_ = 0;
+  std::vector<double> baselines_v_, heights_v_, transitions_s_;
+  std::set<double> intervals_s_;
+  std::set<std::size_t> lengths_;
+  std::vector<PowerSpectrum> spectra_;
+};
+
+}  // namespace firstedge
