@@ -1,7 +1,8 @@
 // firstedge-simulate: a planned bench or beam in, recorded-looking traces and their truth out.
 #include "common/app.hpp"
 #include "firstedge/io/record_writer.hpp"
-#include "firstedge/io/setup.hpp"
+#include "firstedge/io/byte_source.hpp"
+#include "firstedge/io/json_settings.hpp"
 #include "firstedge/io/stamp_table.hpp"
 #include "firstedge/simulate/simulation.hpp"
 
@@ -42,7 +43,7 @@ StampTableHead truth_head(const SimulationPlan& plan, const Provenance& provenan
 }
 
 int simulate(const Options& options, int argc, char** argv) {
-  SimulationPlan plan = simulation_plan(read_settings(options.plan));
+  SimulationPlan plan = simulation_plan(settings_from_json(read_text_file(options.plan, most_json_bytes), options.plan.string()));
   if (options.count > 0) plan.records = options.count;
   if (options.seed >= 0) plan.seed = static_cast<std::uint64_t>(options.seed);
   const Simulation simulation(plan);
