@@ -1,0 +1,75 @@
+// Runs a program as a person does: words in; exit status, standard output and standard error out.
+#pragma once
+
+#include <cstdlib>
+#include <filesystem>
+#include <fstream>
+#include <sstream>
+#include <string>
+#include <sys/wait.h>
+#include <unistd.h>
+#include <vector>
+
+namespace firstedge::test {
+
+struct Outcome {
+  int status = -1;  ///< exit code, or 128 + signal
+  std::string out, err;
+};
+
+inline std::string text_of(const std::filesystem::path& file) {
+  std::ifstream stream(file, std::ios::binary);
+  std::stringstream text;
+  text << stream.rdbuf();
+  return text.str();
+}
+
+inline void write_text(const std::filesystem::path& file, const std::string& text) {
+  std::ofstream stream(file, std::ios::binary);
+  stream << text;
+}
+
+/// A folder of its own for one test, removed at the end.
+class ScratchFolder {
+ public:
+  ScratchFolder() {
+    std::string name = (std::filesystem::temp_directory_path() / "firstedge-XXXXXX").string();
+    path_ = mkdtemp(name.data());
+  }
+  ~ScratchFolder() { std::filesystem::remove_all(path_); }
+  ScratchFolder(const ScratchFolder&) = delete;
+  ScratchFolder& operator=(const ScratchFolder&) = delete;
+  std::filesystem::path operator/(const std::string& name) const { return path_ / name; }
+  const std::filesystem::path& path() const { return path_; }
+
+ private:
+  std::filesystem::path path_;
+};
+
+/// The words are passed on as they are: no shell reads them.
+inline Outcome run_program(const std::vector<std::string>& words) {
+  const ScratchFolder scratch;
+  const std::string out = (scratch / "out").string(), err = (scratch / "err").string();
+  const pid_t child = fork();
+  if (child == 0) {
+    if (freopen("/dev/null", "r", stdin) == nullptr || freopen(out.c_str(), "w", stdout) == nullptr ||
+        freopen(err.c_str(), "w", stderr) == nullptr) {
+      _exit(126);
+    }
+    std::vector<char*> arguments;
+    for (const std::string& word : words) arguments.push_back(const_cast<char*>(word.c_str()));
+    arguments.push_back(nullptr);
+    execvp(arguments[0], arguments.data());
+    _exit(127);
+  }
+  int state = 0;
+  waitpid(child, &state, 0);
+  return {.status = WIFEXITED(state) ? WEXITSTATUS(state) : 128 + WTERMSIG(state), .out = text_of(out), .err = text_of(err)};
+}
+
+/// The app firstedge-<verb> of this build.
+inline std::string app(const std::string& verb) {
+  return std::string(FIRSTEDGE_BINARY_DIR) + "/bin/firstedge-" + verb;
+}
+
+}  // namespace firstedge::test
