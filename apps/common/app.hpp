@@ -35,17 +35,24 @@ void put_out(const Result& result, const ResultOutputs& outputs);
 Provenance provenance_of(int argc, char** argv, const std::vector<std::filesystem::path>& inputs,
                          const std::string& setup_text);
 
-/// A progress line on standard error: share done, rate, time left. Silent unless standard error is a
-/// terminal.
+/// The name that this program was called by, without its folder.
+std::string app_name(char** argv);
+
+/// Prints what was wrong with the files that were read, one sentence a line. Returns the exit code: 0, or 2 when
+/// damage was found (what was good has been kept).
+int tell_problems(const std::string& app, const ReadingAccount& account);
+
+/// A progress line on standard error: share done, rate, time left. Silent unless standard error is a terminal.
 class ProgressLine {
  public:
-  ProgressLine(std::string what, std::optional<std::uint64_t> total);
+  explicit ProgressLine(std::string what);
   ~ProgressLine();
-  void show(std::uint64_t done);
+  ProgressLine(const ProgressLine&) = delete;
+  ProgressLine& operator=(const ProgressLine&) = delete;
+  void show(std::uint64_t done, std::optional<std::uint64_t> total);
 
  private:
   std::string what_;
-  std::optional<std::uint64_t> total_;
   std::int64_t started_ns_ = 0, shown_ns_ = 0;
   bool terminal_ = false;
 };

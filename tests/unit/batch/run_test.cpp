@@ -1,0 +1,139 @@
+// Claims of the batch room: same bits for any threads and block size, nothing dropped without a count, learning from the
+// first records alone.
+#include "firstedge/batch/run.hpp"
+#include "firstedge/core/digest.hpp"
+#include "firstedge/core/error.hpp"
+#include "firstedge/io/record_writer.hpp"
+#include "firstedge/simulate/simulation.hpp"
+#include "support/temporary_folder.hpp"
+
+#include <cmath>
+#include <gtest/gtest.h>
+
+namespace firstedge {
+namespace {
+
+SimulationPlan small_bench(std::uint64_t records) {
+  SimulationPlan plan;
+  plan.seed = 11;
+  plan.records = records;
+  plan.samples = 250;
+  plan.start = Instant{TimeScale::utc, 1795588620, 0};
+  for (const char* name : {"a", "b"}) {
+    ChannelPlan channel;
+    channel.name = name;
+    channel.delay_s = channel.name == "b" ? 2e-9 : 0;
+    channel.polarity = channel.name == "b" ? -1 : 1;
+    channel.heights = {.kind = HeightPlan::Kind::uniform, .height_v = 0.05, .highest_v = 0.4};
+    channel.noise.white_v = 2e-3;
+    plan.channels.push_back(channel);
+  }
+  return plan;
+}
+
+void write_run(const SimulationPlan& plan, const std::filesystem::path& file) {
+  RecordWriter writer(file, {.channels = {"a", "b"}, .attributes = {}});
+  writer.write(Simulation(plan).records(0, plan.records).block);
+  writer.finish();
+}
+
+Setup three_methods(std::size_t learning_records = 200) {
+  Setup setup = parse_setup(R"({"every_channel": {"baseline": {"method": "mean", "window": ["-29 ns", "-2 ns"]},
+    "timing": [{"method": "constant_fraction", "fraction": 0.3}, {"method": "leading_edge", "threshold": "25 mV"},
+               {"method": "template_fit"}]}})",
+                            "test");
+  setup.learning_records = learning_records;
+  return setup;
+}
+
+TEST(stamp_run, the_table_is_the_same_bit_for_bit_for_any_threads_and_block_size) {
+  const test::TemporaryFolder folder;
+  write_run(small_bench(400), folder / "run.h5");
+  std::string first;
+  for (const auto& [threads, block] : {std::pair{1, std::size_t{256}}, {2, std::size_t{1}}, {5, std::size_t{7}},
+                                       {2, std::size_t{100000}}}) {
+    stamp_run({folder / "run.h5"}, three_methods(), folder / "stamps.h5", {},
+              {.threads = threads, .records_in_block = block, .templates = {}, .progress = {}});
+    const std::string digest = sha256_of_file(folder / "stamps.h5");
+    if (first.empty()) first = digest;
+    EXPECT_EQ(digest, first) << threads << " threads, blocks of " << block;
+  }
+}
+
+TEST(stamp_run, every_pulse_of_every_record_has_a_stamp_by_every_method_and_is_counted) {
+  const test::TemporaryFolder folder;
+  const SimulationPlan plan = small_bench(300);
+  write_run(plan, folder / "run.h5");
+  const RunSummary summary = stamp_run({folder / "run.h5"}, three_methods(), folder / "stamps.h5", {}, {});
+  EXPECT_EQ(summary.records, 300U);
+  EXPECT_EQ(summary.stamps, 300U * 2 * 3);  // heights are 25 times the noise and more: no pulse is missed
+  ASSERT_EQ(summary.methods.size(), 3U);
+  EXPECT_EQ(summary.methods[0].name, "constant_fraction");
+
+  StampTableReader table(folder / "stamps.h5");
+  EXPECT_EQ(table.size(), summary.stamps);
+  EXPECT_EQ(table.triggers().size(), 300U);
+  const std::vector<Stamp> truth = Simulation(plan).records(0, 300).truth;
+  std::size_t near = 0, seen = 0;
+  for (std::vector<Stamp> block = table.next_block(1000); !block.empty(); block = table.next_block(1000)) {
+    for (const Stamp& stamp : block) {
+      const Stamp& true_stamp = truth[stamp.record * 2 + stamp.channel];
+      EXPECT_EQ(stamp.polarity, true_stamp.polarity);
+      ++seen;
+      near += std::abs(stamp.time_s - true_stamp.time_s) < 1e-9 ? 1 : 0;
+    }
+  }
+  EXPECT_EQ(seen, summary.stamps);
+  EXPECT_EQ(near, seen);
+}
+
+TEST(stamp_run, learning_knows_the_first_records_alone) {
+  const test::TemporaryFolder folder;
+  write_run(small_bench(150), folder / "short.h5");
+  write_run(small_bench(300), folder / "long.h5");
+  stamp_run({folder / "short.h5"}, three_methods(150), folder / "short.stamps.h5", {}, {});
+  stamp_run({folder / "long.h5"}, three_methods(150), folder / "long.stamps.h5", {}, {});
+  StampTableReader brief(folder / "short.stamps.h5"), whole(folder / "long.stamps.h5");
+  const std::vector<Stamp> a = brief.next_block(10000), b = whole.next_block(10000);
+  ASSERT_LT(a.size(), b.size());
+  for (std::size_t i = 0; i < a.size(); ++i) ASSERT_EQ(a[i].time_s, b[i].time_s);
+}
+
+TEST(stamp_run, a_channel_that_the_run_does_not_have_is_refused_by_name) {
+  const test::TemporaryFolder folder;
+  write_run(small_bench(50), folder / "run.h5");
+  Setup setup = three_methods();
+  setup.channels.push_back({.name = "c"});
+  try {
+    stamp_run({folder / "run.h5"}, setup, folder / "stamps.h5", {}, {});
+    FAIL();
+  } catch (const Error& error) {
+    EXPECT_STREQ(error.what(), "setup, channel 'c': is not in the run; the run has a, b");
+  }
+  EXPECT_FALSE(std::filesystem::exists(folder / "stamps.h5"));
+}
+
+TEST(stamp_run, a_dead_channel_does_not_stop_the_others) {
+  const test::TemporaryFolder folder;
+  SimulationPlan plan = small_bench(200);
+  plan.channels[1].efficiency = 0;
+  plan.channels[1].noise = {};
+  write_run(plan, folder / "run.h5");
+  const RunSummary summary = stamp_run({folder / "run.h5"}, three_methods(), folder / "stamps.h5", {}, {});
+  EXPECT_EQ(summary.cells[0][2].stamps, 200U);
+  EXPECT_EQ(summary.cells[1][2].stamps, 0U);
+  EXPECT_EQ(summary.channels[1].pulse_template, nullptr);
+}
+
+TEST(at_interval, the_covariance_is_read_at_the_new_lags) {
+  const NoiseModel noise{.interval_s = 1e-10, .autocovariance_v2 = {4, 2, 1, 0.5}, .samples_used = 100};
+  const NoiseModel wide = at_interval(noise, 2e-10);
+  ASSERT_EQ(wide.autocovariance_v2.size(), 2U);
+  EXPECT_DOUBLE_EQ(wide.autocovariance_v2[0], 4);
+  EXPECT_DOUBLE_EQ(wide.autocovariance_v2[1], 1);
+  const NoiseModel fine = at_interval(noise, 0.5e-10);
+  EXPECT_DOUBLE_EQ(fine.autocovariance_v2[1], 3);
+}
+
+}  // namespace
+}  // namespace firstedge
