@@ -1,6 +1,8 @@
 // Runs a program as a person does: words in; exit status, standard output and standard error out.
 #pragma once
 
+#include "support/temporary_folder.hpp"
+
 #include <cstdlib>
 #include <filesystem>
 #include <fstream>
@@ -24,31 +26,9 @@ inline std::string text_of(const std::filesystem::path& file) {
   return text.str();
 }
 
-inline void write_text(const std::filesystem::path& file, const std::string& text) {
-  std::ofstream stream(file, std::ios::binary);
-  stream << text;
-}
-
-/// A folder of its own for one test, removed at the end.
-class ScratchFolder {
- public:
-  ScratchFolder() {
-    std::string name = (std::filesystem::temp_directory_path() / "firstedge-XXXXXX").string();
-    path_ = mkdtemp(name.data());
-  }
-  ~ScratchFolder() { std::filesystem::remove_all(path_); }
-  ScratchFolder(const ScratchFolder&) = delete;
-  ScratchFolder& operator=(const ScratchFolder&) = delete;
-  std::filesystem::path operator/(const std::string& name) const { return path_ / name; }
-  const std::filesystem::path& path() const { return path_; }
-
- private:
-  std::filesystem::path path_;
-};
-
 /// The words are passed on as they are: no shell reads them.
 inline Outcome run_program(const std::vector<std::string>& words) {
-  const ScratchFolder scratch;
+  const TemporaryFolder scratch;
   const std::string out = (scratch / "out").string(), err = (scratch / "err").string();
   const pid_t child = fork();
   if (child == 0) {

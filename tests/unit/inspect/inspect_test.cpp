@@ -1,0 +1,94 @@
+// Claims of inspect: what was planned is what is told, and what is doubtful is said in words.
+#include "firstedge/inspect/inspect.hpp"
+#include "firstedge/io/record_writer.hpp"
+#include "firstedge/simulate/simulation.hpp"
+#include "support/temporary_folder.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <gtest/gtest.h>
+
+namespace firstedge {
+namespace {
+
+SimulationPlan bench() {
+  SimulationPlan plan;
+  plan.seed = 5;
+  plan.records = 300;
+  plan.samples = 1000;
+  plan.first_sample_s = -120e-9;
+  ChannelPlan good;
+  good.name = "good";
+  good.polarity = -1;
+  good.baseline_v = 0.01;
+  good.heights.height_v = 0.2;
+  good.noise.white_v = 2e-3;
+  good.noise.pick_up = {{.frequency_hz = 98e6, .amplitude_v = 2e-3}};
+  ChannelPlan clipped = good;
+  clipped.name = "clipped";
+  clipped.heights.height_v = 0.7;
+  ChannelPlan dead = good;
+  dead.name = "dead";
+  dead.efficiency = 0;
+  dead.noise = {};
+  plan.channels = {good, clipped, dead};
+  return plan;
+}
+
+Inspection look_at(const SimulationPlan& plan) {
+  const test::TemporaryFolder folder;
+  RecordWriterOptions options;
+  for (const ChannelPlan& channel : plan.channels) options.channels.push_back(channel.name);
+  RecordWriter writer(folder / "run.h5", options);
+  writer.write(Simulation(plan).records(0, plan.records).block);
+  writer.finish();
+  return inspect_run({folder / "run.h5"}, default_setup(), {});
+}
+
+double number(const Table& table, std::size_t row, const std::string& column) {
+  const auto at = std::find_if(table.columns.begin(), table.columns.end(), [&](const auto& c) { return c.key == column; });
+  return std::get<double>(table.rows.at(row).at(static_cast<std::size_t>(at - table.columns.begin())));
+}
+
+bool warns_of(const Result& result, const std::string& words) {
+  return std::any_of(result.warnings.begin(), result.warnings.end(),
+                     [&](const std::string& warning) { return warning.find(words) != std::string::npos; });
+}
+
+TEST(inspect_run, tells_what_was_planned) {
+  const Inspection inspection = look_at(bench());
+  const Table& channels = inspection.result.tables.at(0);
+  const Table& pulses = inspection.result.tables.at(1);
+  EXPECT_EQ(number(channels, 0, "traces"), 300);
+  EXPECT_NEAR(number(channels, 0, "interval"), 0.2e-9, 1e-15);
+  // The median of 300 baselines of 500 samples or so: 2 mV / sqrt(500) / sqrt(300) and one count of 0.24 mV at most.
+  EXPECT_NEAR(number(channels, 0, "baseline"), 0.01, 0.25e-3);
+  // White noise of 2 mV and a sine of 2 mV peak: sqrt(4 + 2) mV; 2 % for the learning from 300 traces.
+  EXPECT_NEAR(number(channels, 0, "noise"), std::sqrt(6.0) * 1e-3, 0.05e-3);
+  EXPECT_NEAR(number(pulses, 0, "per_trace"), 1, 0.01);
+  // The largest of some samples near the peak stands over it by a part of the noise.
+  EXPECT_NEAR(number(pulses, 0, "height"), 0.2, 0.006);
+  EXPECT_EQ(std::get<std::string>(pulses.rows[0][1]), "negative");
+  // Pulses a trace over its 200 ns.
+  EXPECT_NEAR(number(pulses, 0, "rate"), 1 / 200e-9, 0.02 / 200e-9);
+}
+
+TEST(inspect_run, says_what_is_doubtful) {
+  const Inspection inspection = look_at(bench());
+  EXPECT_TRUE(warns_of(inspection.result, "dead: every sample is the same"));
+  EXPECT_TRUE(warns_of(inspection.result, "clipped: 100.0 % of the traces are clipped"));
+  EXPECT_FALSE(warns_of(inspection.result, "good:"));
+}
+
+TEST(inspect_run, lists_the_pick_up_line_that_is_there) {
+  const Inspection inspection = look_at(bench());
+  ASSERT_EQ(inspection.result.tables.size(), 3U);
+  const Table& lines = inspection.result.tables[2];
+  ASSERT_FALSE(lines.rows.empty());
+  const Estimate frequency = std::get<Estimate>(lines.rows[0][1]);
+  EXPECT_NEAR(frequency.value, 98e6, 5e6);
+  EXPECT_NEAR(number(lines, 0, "amplitude"), 2e-3, 0.5e-3);
+}
+
+}  // namespace
+}  // namespace firstedge
