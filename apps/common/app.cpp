@@ -86,13 +86,15 @@ Provenance provenance_of(int argc, char** argv, const std::vector<std::filesyste
   return made;
 }
 
-std::string app_name(char** argv) { return std::filesystem::path(argv[0]).filename().string(); }
+std::string app_name(char** argv) {
+  return std::filesystem::path(argv[0]).filename().string();
+}
 
 int tell_problems(const std::string& app, const ReadingAccount& account) {
   if (account.problems.empty()) return 0;
   for (const Error& problem : account.problems) fmt::print(stderr, "{}: {}\n", app, problem.what());
-  fmt::print(stderr, "{}: {} records were good and are in the output, {} were left out\n", app, account.records_good,
-             account.records_bad);
+  fmt::print(stderr, "{}: {} records were good and are in the output, {} were left out\n", app,
+             account.records_good, account.records_bad);
   return exit_bad_input;
 }
 

@@ -38,11 +38,12 @@ Provenance provenance_of(int argc, char** argv, const std::vector<std::filesyste
 /// The name that this program was called by, without its folder.
 std::string app_name(char** argv);
 
-/// Prints what was wrong with the files that were read, one sentence a line. Returns the exit code: 0, or 2 when
-/// damage was found (what was good has been kept).
+/// Prints what was wrong with the files that were read, one sentence a line. Returns the exit code: 0, or 2
+/// when damage was found (what was good has been kept).
 int tell_problems(const std::string& app, const ReadingAccount& account);
 
-/// A progress line on standard error: share done, rate, time left. Silent unless standard error is a terminal.
+/// A progress line on standard error: share done, rate, time left. Silent unless standard error is a
+/// terminal.
 class ProgressLine {
  public:
   explicit ProgressLine(std::string what);

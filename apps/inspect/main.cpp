@@ -1,6 +1,7 @@
 // firstedge-inspect: what was recorded, in ten seconds.
-#include "common/app.hpp"
 #include "firstedge/inspect/inspect.hpp"
+
+#include "common/app.hpp"
 
 namespace {
 
@@ -15,8 +16,8 @@ struct Options {
 
 int inspect(const Options& options, int argc, char** argv) {
   const Setup setup = options.setup.empty() ? default_setup() : read_setup(options.setup);
-  const Inspection inspection =
-      inspect_run(options.files, setup, provenance_of(argc, argv, options.files, setup.text), options.inspect);
+  const Inspection inspection = inspect_run(
+      options.files, setup, provenance_of(argc, argv, options.files, setup.text), options.inspect);
   put_out(inspection.result, options.outputs);
   return tell_problems(app_name(argv), inspection.account);
 }
@@ -29,7 +30,8 @@ int main(int argc, char** argv) {
   firstedge::give_manners(app, "inspect");
   app.footer("Example:\n  firstedge-inspect run.h5 --page overview.html");
   app.add_option("files", options.files, "Files or folders of one run, in order")->required();
-  app.add_option("--setup", options.setup, "The Setup (JSON); without it, what can be guessed is guessed and told");
+  app.add_option("--setup", options.setup,
+                 "The Setup (JSON); without it, what can be guessed is guessed and told");
   app.add_option("--records", options.inspect.most_records, "Records to look at, from the start")
       ->check(CLI::PositiveNumber);
   firstedge::add_result_options(app, options.outputs);

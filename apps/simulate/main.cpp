@@ -1,13 +1,15 @@
 // firstedge-simulate: a planned bench or beam in, recorded-looking traces and their truth out.
-#include "common/app.hpp"
-#include "firstedge/io/record_writer.hpp"
 #include "firstedge/io/byte_source.hpp"
 #include "firstedge/io/json_settings.hpp"
+#include "firstedge/io/record_writer.hpp"
 #include "firstedge/io/stamp_table.hpp"
 #include "firstedge/simulate/simulation.hpp"
 
+#include "common/app.hpp"
+
 #include <algorithm>
 #include <cmath>
+
 #include <fmt/format.h>
 
 namespace {
@@ -22,33 +24,42 @@ struct Options {
 };
 
 void add_options(CLI::App& app, Options& options) {
-  app.add_option("plan", options.plan, "The plan (JSON): samples, channels, shapes, heights, noise, digitizer")->required();
+  app.add_option("plan", options.plan,
+                 "The plan (JSON): samples, channels, shapes, heights, noise, digitizer")
+      ->required();
   app.add_option("-o,--output", options.records, "File of records to write (HDF5)");
   app.add_option("--truth", options.truth, "Write the true times as a stamp table: .h5 or .csv");
   app.add_option("--records", options.count, "Number of records, in place of the plan's");
   app.add_option("--seed", options.seed, "Seed, in place of the plan's")->check(CLI::NonNegativeNumber);
-  app.add_option("--deflate", options.deflate_level, "Compression level, 0 for none")->check(CLI::Range(0, 9));
+  app.add_option("--deflate", options.deflate_level, "Compression level, 0 for none")
+      ->check(CLI::Range(0, 9));
 }
 
 StampTableHead truth_head(const SimulationPlan& plan, const Provenance& provenance) {
-  StampTableHead head{.title = plan.title, .channels = {}, .methods = {{"truth", "half height"}}, .provenance = provenance};
+  StampTableHead head{
+      .title = plan.title, .channels = {}, .methods = {{"truth", "half height"}}, .provenance = provenance};
   for (const ChannelPlan& channel : plan.channels) {
     const double noise_v = std::sqrt(channel.noise.white_v * channel.noise.white_v +
                                      channel.noise.band_v * channel.noise.band_v +
                                      channel.noise.flicker_v * channel.noise.flicker_v);
-    head.channels.push_back({.name = channel.name, .sensor = channel.sensor, .interval_s = plan.interval_s,
-                             .load_ohm = channel.load_ohm, .noise_v = noise_v});
+    head.channels.push_back({.name = channel.name,
+                             .sensor = channel.sensor,
+                             .interval_s = plan.interval_s,
+                             .load_ohm = channel.load_ohm,
+                             .noise_v = noise_v});
   }
   return head;
 }
 
 int simulate(const Options& options, int argc, char** argv) {
-  SimulationPlan plan = simulation_plan(settings_from_json(read_text_file(options.plan, most_json_bytes), options.plan.string()));
+  SimulationPlan plan = simulation_plan(
+      settings_from_json(read_text_file(options.plan, most_json_bytes), options.plan.string()));
   if (options.count > 0) plan.records = options.count;
   if (options.seed >= 0) plan.seed = static_cast<std::uint64_t>(options.seed);
   const Simulation simulation(plan);
 
-  RecordWriterOptions layout{.channels = {}, .deflate_level = options.deflate_level, .attributes = {{"title", plan.title}}};
+  RecordWriterOptions layout{
+      .channels = {}, .deflate_level = options.deflate_level, .attributes = {{"title", plan.title}}};
   for (const ChannelPlan& channel : plan.channels) layout.channels.push_back(channel.name);
   RecordWriter records(options.records, layout);
   std::optional<StampTableWriter> truth;
@@ -77,8 +88,10 @@ int simulate(const Options& options, int argc, char** argv) {
 
 int main(int argc, char** argv) {
   Options options;
-  CLI::App app("Makes recorded-looking traces of a planned bench, and the true time of every pulse. Same plan and seed, "
-               "same traces.");
+  CLI::App app(
+      "Makes recorded-looking traces of a planned bench, and the true time of every pulse. Same plan and "
+      "seed, "
+      "same traces.");
   firstedge::give_manners(app, "simulate");
   app.footer("Example:\n  firstedge-simulate bench.plan.json -o bench.h5 --truth bench.truth.h5");
   add_options(app, options);

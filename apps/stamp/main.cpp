@@ -1,7 +1,8 @@
 // firstedge-stamp: recorded traces in, a table of arrival times out.
-#include "common/app.hpp"
 #include "firstedge/batch/run.hpp"
 #include "firstedge/io/template_file.hpp"
+
+#include "common/app.hpp"
 
 #include <fmt/format.h>
 
@@ -18,11 +19,13 @@ struct Options {
 
 void add_options(CLI::App& app, Options& options) {
   app.add_option("files", options.files, "Files or folders of one run, in order")->required();
-  app.add_option("--setup", options.setup, "The Setup (JSON): channels, conditioning, methods; without it, defaults");
+  app.add_option("--setup", options.setup,
+                 "The Setup (JSON): channels, conditioning, methods; without it, defaults");
   app.add_option("-o,--output", options.table, "Stamp table to write: .h5 or .csv");
   app.add_option("--templates", options.templates, "Pulse templates to use in place of learning them");
   app.add_option("--keep-templates", options.keep_templates, "Write the templates in use to this file");
-  app.add_option("--threads", options.run.threads, "Threads; 0 takes all processors")->check(CLI::Range(0, 1024));
+  app.add_option("--threads", options.run.threads, "Threads; 0 takes all processors")
+      ->check(CLI::Range(0, 1024));
   add_result_options(app, options.outputs);
 }
 
@@ -52,7 +55,8 @@ int stamp(Options& options, int argc, char** argv) {
 
 int main(int argc, char** argv) {
   Options options;
-  CLI::App app("Turns recorded traces into arrival times with standard uncertainties, one row a pulse and method.");
+  CLI::App app(
+      "Turns recorded traces into arrival times with standard uncertainties, one row a pulse and method.");
   firstedge::give_manners(app, "stamp");
   app.footer("Example:\n  firstedge-stamp run.h5 --setup bench.json -o stamps.h5 --page stamps.html");
   add_options(app, options);

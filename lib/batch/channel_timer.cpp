@@ -37,16 +37,18 @@ const ChannelTimer::Ready& ChannelTimer::ready(double interval_s) const {
   for (const Settings& settings : channel_.timing) {
     const bool can_be_made = channel_.pulse_template || !needs_template(settings);
     const ChannelKnowledge knowledge{.noise = noise, .pulse_template = channel_.pulse_template};
-    methods.push_back(can_be_made ? make_timing_method(settings, knowledge) : method_without_template(settings));
+    methods.push_back(can_be_made ? make_timing_method(settings, knowledge)
+                                  : method_without_template(settings));
   }
-  const Ready made{noise, std::make_shared<const std::vector<TimingMethod>>(std::move(methods))};
+  const Ready made{Conditioner(channel_.conditioning, interval_s), noise,
+                   std::make_shared<const std::vector<TimingMethod>>(std::move(methods))};
   return by_interval_.emplace(interval_s, made).first->second;
 }
 
 std::vector<Stamp> ChannelTimer::stamps(const Trace& trace, std::uint64_t record) const {
   if (trace.empty()) return {};
   const Ready& at = ready(trace.interval_s);
-  const ConditionedTrace conditioned = condition(trace, channel_.conditioning);
+  const ConditionedTrace conditioned = at.conditioner(trace);
   const std::vector<Pulse> pulses = find_pulses(conditioned, at.noise, channel_.load_ohm, channel_.search);
   if (pulses.empty()) return {};
   const std::size_t methods = at.methods->size();

@@ -12,8 +12,9 @@
 
 namespace firstedge {
 
-/// Turns traces of one channel into stamps. Methods are made ready once for each time base met: a pure function of what
-/// was learnt and the interval, so that the stamps do not depend on which thread met it first.
+/// Turns traces of one channel into stamps. Methods are made ready once for each time base met: a pure
+/// function of what was learnt and the interval, so that the stamps do not depend on which thread met it
+/// first.
 class ChannelTimer {
  public:
   /// methods[i] of the channel has number `numbers[i]` in the run's list of methods.
@@ -27,6 +28,7 @@ class ChannelTimer {
 
  private:
   struct Ready {
+    Conditioner conditioner;
     NoiseModel noise;
     std::shared_ptr<const std::vector<TimingMethod>> methods;
   };

@@ -7,10 +7,11 @@
 
 #include <algorithm>
 #include <cmath>
-#include <fmt/format.h>
-#include <fmt/ranges.h>
 #include <map>
 #include <optional>
+
+#include <fmt/format.h>
+#include <fmt/ranges.h>
 
 namespace firstedge {
 namespace {
@@ -33,7 +34,8 @@ double robust_noise_v(const std::vector<ConditionedTrace>& traces) {
   double step_v = 0;
   for (const ConditionedTrace& trace : traces) {
     std::vector<double> distances(trace.volts.size());
-    std::transform(trace.volts.begin(), trace.volts.end(), distances.begin(), [](double v) { return std::abs(v); });
+    std::transform(trace.volts.begin(), trace.volts.end(), distances.begin(),
+                   [](double v) { return std::abs(v); });
     of_traces.push_back(median(std::move(distances)) / normal_quartile);
     step_v = std::max(step_v, trace.step_v);
   }
@@ -55,7 +57,8 @@ std::optional<SampleRange> quiet_stretch(const ConditionedTrace& trace, const st
   return std::nullopt;
 }
 
-NoiseModel learn_noise(const std::vector<ConditionedTrace>& traces, const SearchOptions& search, double load_ohm) {
+NoiseModel learn_noise(const std::vector<ConditionedTrace>& traces, const SearchOptions& search,
+                       double load_ohm) {
   const double interval_s = traces.front().interval_s;
   const NoiseModel guess = white_noise(robust_noise_v(traces), interval_s);
   SearchOptions wide = search;
@@ -109,13 +112,16 @@ bool wants_template(const LearntChannel& channel) {
   return std::any_of(channel.timing.begin(), channel.timing.end(), needs_template);
 }
 
-// One dead channel must not stop the others; but when no channel at all could be learnt, the run cannot be what was meant.
+// One dead channel must not stop the others; but when no channel at all could be learnt, the run cannot be
+// what was meant.
 void refuse_if_no_template_at_all(const std::vector<LearntChannel>& channels) {
   const bool wanted = std::any_of(channels.begin(), channels.end(), wants_template);
-  const bool any = std::any_of(channels.begin(), channels.end(), [](const LearntChannel& c) { return c.pulse_template; });
+  const bool any =
+      std::any_of(channels.begin(), channels.end(), [](const LearntChannel& c) { return c.pulse_template; });
   if (wanted && !any) {
     throw Error(fmt::format("channel '{}'", channels.front().name),
-                fmt::format("the template that a method needs could not be built ({})", channels.front().template_remark),
+                fmt::format("the template that a method needs could not be built ({})",
+                            channels.front().template_remark),
                 "give templates, learn from more records, or leave out the methods that need one");
   }
 }
@@ -153,7 +159,8 @@ NoiseModel at_interval(const NoiseModel& noise, double interval_s) {
   for (double lag = 0; lag < static_cast<double>(noise.autocovariance_v2.size()); lag += ratio) {
     const auto below = static_cast<std::size_t>(lag);
     const double share = lag - static_cast<double>(below);
-    other.autocovariance_v2.push_back((1 - share) * noise.covariance_v2(below) + share * noise.covariance_v2(below + 1));
+    other.autocovariance_v2.push_back((1 - share) * noise.covariance_v2(below) +
+                                      share * noise.covariance_v2(below + 1));
   }
   return other;
 }
@@ -166,6 +173,7 @@ std::vector<LearntChannel> learn_channels(RecordReader& reader, const Setup& set
   for (const std::string& name : names) channels.push_back(prepared(setup.channel(name)));
 
   std::vector<std::vector<ConditionedTrace>> traces(names.size());
+  std::vector<std::optional<Conditioner>> conditioners(names.size());
   std::uint64_t records = 0;
   std::size_t bytes = 0;
   constexpr std::size_t block_size = 64;
@@ -177,7 +185,8 @@ std::vector<LearntChannel> learn_channels(RecordReader& reader, const Setup& set
       for (std::size_t c = 0; c < channels.size(); ++c) {
         const Trace& trace = record.traces[c];
         if (trace.empty()) continue;
-        traces[c].push_back(condition(trace, channels[c].conditioning));
+        if (!conditioners[c]) conditioners[c].emplace(channels[c].conditioning, trace.interval_s);
+        traces[c].push_back((*conditioners[c])(trace));
         bytes += trace.size() * sizeof(double);
       }
     }
@@ -186,7 +195,8 @@ std::vector<LearntChannel> learn_channels(RecordReader& reader, const Setup& set
   for (std::size_t c = 0; c < channels.size(); ++c) {
     LearntChannel& channel = channels[c];
     if (traces[c].empty()) {
-      throw Error(fmt::format("channel '{}'", channel.name), fmt::format("has no trace in the first {} records", records),
+      throw Error(fmt::format("channel '{}'", channel.name),
+                  fmt::format("has no trace in the first {} records", records),
                   "raise learning_records, or check that the files belong to one run");
     }
     channel.interval_s = traces[c].front().interval_s;

@@ -1,4 +1,5 @@
-// Learning: what must be known of each channel before its pulses can be stamped, taken from the first records of the run.
+// Learning: what must be known of each channel before its pulses can be stamped, taken from the first records
+// of the run.
 #pragma once
 
 #include "firstedge/core/noise_model.hpp"
@@ -22,7 +23,7 @@ struct LearntChannel {
   ConditioningOptions conditioning;
   SearchOptions search;
   std::vector<Settings> timing;
-  double interval_s = 0;      ///< of the first trace met; noise holds at this interval
+  double interval_s = 0;  ///< of the first trace met; noise holds at this interval
   NoiseModel noise;
   std::shared_ptr<const PulseTemplate> pulse_template;  ///< null when none was needed and none could be built
   std::uint64_t records_learnt_from = 0;
@@ -30,15 +31,17 @@ struct LearntChannel {
   std::string template_remark;  ///< why there is no template, or where it came from
 };
 
-/// Learns every channel of the run from the records that the reader gives next, at most setup.learning_records (fewer if
-/// they would take more than 64 MiB as doubles). Templates given by channel name are used in place of building them.
-/// A channel without enough pulses for a template stays without one: methods that need it then flag its stamps not_timed.
-/// Throws Error when a channel of the Setup is not in the run, when no trace of a channel was read, or when methods need
-/// templates and not one channel could give any.
+/// Learns every channel of the run from the records that the reader gives next, at most
+/// setup.learning_records (fewer if they would take more than 64 MiB as doubles). Templates given by channel
+/// name are used in place of building them. A channel without enough pulses for a template stays without one:
+/// methods that need it then flag its stamps not_timed. Throws Error when a channel of the Setup is not in
+/// the run, when no trace of a channel was read, or when methods need templates and not one channel could
+/// give any.
 std::vector<LearntChannel> learn_channels(RecordReader& reader, const Setup& setup,
                                           const std::vector<PulseTemplate>& given);
 
-/// The noise model on another time base: the autocovariance read at the new lags (linear between the old ones).
+/// The noise model on another time base: the autocovariance read at the new lags (linear between the old
+/// ones).
 NoiseModel at_interval(const NoiseModel& noise, double interval_s);
 
 }  // namespace firstedge

@@ -5,8 +5,9 @@
 
 #include <algorithm>
 #include <deque>
-#include <fmt/format.h>
 #include <map>
+
+#include <fmt/format.h>
 #include <tbb/global_control.h>
 #include <tbb/info.h>
 #include <tbb/parallel_pipeline.h>
@@ -21,8 +22,9 @@ struct Batch {
   std::vector<TriggerRow> triggers;
 };
 
-// The run's list of methods. Two channels share a method when it has the same name and stands at the same place among
-// those of that name, so that a leading edge with a threshold of its own in each channel is still one method.
+// The run's list of methods. Two channels share a method when it has the same name and stands at the same
+// place among those of that name, so that a leading edge with a threshold of its own in each channel is still
+// one method.
 struct MethodList {
   std::vector<StampTableHead::Method> methods;
   std::map<std::pair<std::string, int>, std::uint16_t> numbers;
@@ -46,8 +48,8 @@ MethodList number_methods(const std::vector<LearntChannel>& channels) {
   return list;
 }
 
-// Names that tell methods apart ("constant_fraction", "constant_fraction 2") and their settings, by channel where they
-// differ between channels.
+// Names that tell methods apart ("constant_fraction", "constant_fraction 2") and their settings, by channel
+// where they differ between channels.
 void describe_methods(MethodList& list, const std::deque<ChannelTimer>& timers,
                       const std::vector<LearntChannel>& channels) {
   for (std::size_t m = 0; m < list.methods.size(); ++m) {
@@ -57,12 +59,14 @@ void describe_methods(MethodList& list, const std::deque<ChannelTimer>& timers,
         if (list.of_channel[c][i] == m) said.emplace_back(channels[c].name, timers[c].methods()[i].settings);
       }
     }
-    const bool same = std::all_of(said.begin(), said.end(), [&](const auto& one) { return one.second == said[0].second; });
+    const bool same =
+        std::all_of(said.begin(), said.end(), [&](const auto& one) { return one.second == said[0].second; });
     std::string& text = list.methods[m].settings;
     if (same) {
       text = said.empty() ? "" : said.front().second;
     } else {
-      for (const auto& [channel, settings] : said) text += fmt::format("{}{}: {}", text.empty() ? "" : "; ", channel, settings);
+      for (const auto& [channel, settings] : said)
+        text += fmt::format("{}{}: {}", text.empty() ? "" : "; ", channel, settings);
     }
   }
   for (const auto& [key, number] : list.numbers) {
@@ -72,10 +76,14 @@ void describe_methods(MethodList& list, const std::deque<ChannelTimer>& timers,
 
 StampTableHead head_of(const Setup& setup, const std::vector<LearntChannel>& channels, const MethodList& list,
                        const Provenance& provenance) {
-  StampTableHead head{.title = setup.title, .channels = {}, .methods = list.methods, .provenance = provenance};
+  StampTableHead head{
+      .title = setup.title, .channels = {}, .methods = list.methods, .provenance = provenance};
   for (const LearntChannel& channel : channels) {
-    head.channels.push_back({.name = channel.name, .sensor = channel.sensor, .interval_s = channel.interval_s,
-                             .load_ohm = channel.load_ohm, .noise_v = channel.noise.rms_v()});
+    head.channels.push_back({.name = channel.name,
+                             .sensor = channel.sensor,
+                             .interval_s = channel.interval_s,
+                             .load_ohm = channel.load_ohm,
+                             .noise_v = channel.noise.rms_v()});
   }
   return head;
 }
@@ -95,7 +103,8 @@ void count(const std::vector<Stamp>& stamps, RunSummary& summary) {
     RunSummary::Cell& cell = summary.cells[stamp.channel][stamp.method];
     ++cell.stamps;
     cell.unflagged += stamp.flags.empty() ? 1 : 0;
-    for (std::size_t f = 0; f < flag_table.size(); ++f) cell.flagged[f] += stamp.flags.has(flag_table[f].flag) ? 1 : 0;
+    for (std::size_t f = 0; f < flag_table.size(); ++f)
+      cell.flagged[f] += stamp.flags.has(flag_table[f].flag) ? 1 : 0;
   }
   summary.stamps += stamps.size();
 }
@@ -103,7 +112,8 @@ void count(const std::vector<Stamp>& stamps, RunSummary& summary) {
 }  // namespace
 
 RunSummary stamp_run(const std::vector<std::filesystem::path>& files, const Setup& setup,
-                     const std::filesystem::path& table, const Provenance& provenance, const RunOptions& options) {
+                     const std::filesystem::path& table, const Provenance& provenance,
+                     const RunOptions& options) {
   RunSummary summary;
   summary.channels = learn_channels(*open_records(files, setup.input), setup, options.templates);
   MethodList list = number_methods(summary.channels);
@@ -136,13 +146,15 @@ RunSummary stamp_run(const std::vector<std::filesystem::path>& files, const Setu
     if (options.progress) options.progress(summary.records, reader->description().record_count);
   };
   const int threads = options.threads > 0 ? options.threads : tbb::info::default_concurrency();
-  const tbb::global_control limit(tbb::global_control::max_allowed_parallelism, static_cast<std::size_t>(threads));
+  const tbb::global_control limit(tbb::global_control::max_allowed_parallelism,
+                                  static_cast<std::size_t>(threads));
   const std::size_t blocks_under_way = 2 * static_cast<std::size_t>(threads);
-  tbb::parallel_pipeline(blocks_under_way,
-                         tbb::make_filter<void, std::shared_ptr<Batch>>(tbb::filter_mode::serial_in_order, read) &
-                             tbb::make_filter<std::shared_ptr<Batch>, std::shared_ptr<Batch>>(
-                                 tbb::filter_mode::parallel, stamp) &
-                             tbb::make_filter<std::shared_ptr<Batch>, void>(tbb::filter_mode::serial_in_order, write));
+  tbb::parallel_pipeline(
+      blocks_under_way,
+      tbb::make_filter<void, std::shared_ptr<Batch>>(tbb::filter_mode::serial_in_order, read) &
+          tbb::make_filter<std::shared_ptr<Batch>, std::shared_ptr<Batch>>(tbb::filter_mode::parallel,
+                                                                           stamp) &
+          tbb::make_filter<std::shared_ptr<Batch>, void>(tbb::filter_mode::serial_in_order, write));
   writer.finish();
   summary.description = reader->description();
   summary.account = reader->account();

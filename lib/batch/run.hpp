@@ -17,10 +17,11 @@
 namespace firstedge {
 
 struct RunOptions {
-  int threads = 0;                    ///< 0: as many as the machine has
+  int threads = 0;  ///< 0: as many as the machine has
   std::size_t records_in_block = 256;
   std::vector<PulseTemplate> templates;  ///< used in place of learning, by channel name
-  /// Called after each block, in order, by one thread at a time: records done so far, and the total if it is known.
+  /// Called after each block, in order, by one thread at a time: records done so far, and the total if it is
+  /// known.
   std::function<void(std::uint64_t records, std::optional<std::uint64_t> total)> progress;
 };
 
@@ -40,10 +41,12 @@ struct RunSummary {
   std::uint64_t stamps = 0;
 };
 
-/// Stamps a whole run into a table. The stamps are the same, bit for bit, for any threads and records_in_block.
-/// Throws Error when nothing can be learnt or the Setup does not fit the run; damage in the files goes into the account.
+/// Stamps a whole run into a table. The stamps are the same, bit for bit, for any threads and
+/// records_in_block. Throws Error when nothing can be learnt or the Setup does not fit the run; damage in the
+/// files goes into the account.
 RunSummary stamp_run(const std::vector<std::filesystem::path>& files, const Setup& setup,
-                     const std::filesystem::path& table, const Provenance& provenance, const RunOptions& options);
+                     const std::filesystem::path& table, const Provenance& provenance,
+                     const RunOptions& options);
 
 /// The summary as a Result: what was stamped and flagged, what was learnt (noise, templates, bounds).
 Result summary_of(const RunSummary& summary, const Provenance& provenance);

@@ -3,18 +3,24 @@
 #include "firstedge/timing/time_bound.hpp"
 
 #include <cmath>
+
 #include <fmt/format.h>
 
 namespace firstedge {
 namespace {
 
 Table stamps_table(const RunSummary& summary) {
-  Table table{.key = "stamps",
-              .title = "Stamps and what speaks against them",
-              .note = "A stamp may carry several flags. Flagged stamps are in the table too: choose by the flags column.",
-              .columns = {{"channel", "channel", ""}, {"method", "method", ""}, {"settings", "settings", ""},
-                          {"stamps", "stamps", ""}, {"unflagged", "unflagged", ""}},
-              .rows = {}};
+  Table table{
+      .key = "stamps",
+      .title = "Stamps and what speaks against them",
+      .note =
+          "A stamp may carry several flags. Flagged stamps are in the table too: choose by the flags column.",
+      .columns = {{"channel", "channel", ""},
+                  {"method", "method", ""},
+                  {"settings", "settings", ""},
+                  {"stamps", "stamps", ""},
+                  {"unflagged", "unflagged", ""}},
+      .rows = {}};
   std::array<bool, flag_table.size()> met{};
   for (const auto& of_channel : summary.cells) {
     for (const RunSummary::Cell& cell : of_channel) {
@@ -22,13 +28,15 @@ Table stamps_table(const RunSummary& summary) {
     }
   }
   for (std::size_t f = 0; f < flag_table.size(); ++f) {
-    if (met[f]) table.columns.push_back({std::string(flag_table[f].name), std::string(flag_table[f].name), ""});
+    if (met[f])
+      table.columns.push_back({std::string(flag_table[f].name), std::string(flag_table[f].name), ""});
   }
   for (std::size_t c = 0; c < summary.cells.size(); ++c) {
     for (std::size_t m = 0; m < summary.cells[c].size(); ++m) {
       const RunSummary::Cell& cell = summary.cells[c][m];
-      std::vector<Table::Cell> row{summary.channels[c].name, summary.methods[m].name, summary.methods[m].settings,
-                                   static_cast<double>(cell.stamps), static_cast<double>(cell.unflagged)};
+      std::vector<Table::Cell> row{summary.channels[c].name, summary.methods[m].name,
+                                   summary.methods[m].settings, static_cast<double>(cell.stamps),
+                                   static_cast<double>(cell.unflagged)};
       for (std::size_t f = 0; f < flag_table.size(); ++f) {
         if (met[f]) row.emplace_back(static_cast<double>(cell.flagged[f]));
       }
@@ -39,19 +47,27 @@ Table stamps_table(const RunSummary& summary) {
 }
 
 Table learnt_table(const RunSummary& summary) {
-  Table table{.key = "learnt",
-              .title = "What was learnt from the first records",
-              .note = "The bound is the Cramer-Rao bound of the template at ten times the noise; it falls as 1/height.",
-              .columns = {{"channel", "channel", ""}, {"sensor", "sensor", ""}, {"interval", "interval", "s"},
-                          {"noise", "noise", "V"}, {"records", "records", ""}, {"template", "template", ""},
-                          {"bound", "bound at 10 x noise", "s"}},
-              .rows = {}};
+  Table table{
+      .key = "learnt",
+      .title = "What was learnt from the first records",
+      .note =
+          "The bound is the Cramer-Rao bound of the template at ten times the noise; it falls as 1/height.",
+      .columns = {{"channel", "channel", ""},
+                  {"sensor", "sensor", ""},
+                  {"interval", "interval", "s"},
+                  {"noise", "noise", "V"},
+                  {"records", "records", ""},
+                  {"template", "template", ""},
+                  {"bound", "bound at 10 x noise", "s"}},
+      .rows = {}};
   for (const LearntChannel& channel : summary.channels) {
     const double noise_v = channel.noise.rms_v();
-    const double bound_s =
-        channel.pulse_template ? time_bound_s(*channel.pulse_template, 10 * noise_v, channel.noise) : std::nan("");
+    const double bound_s = channel.pulse_template
+                               ? time_bound_s(*channel.pulse_template, 10 * noise_v, channel.noise)
+                               : std::nan("");
     table.rows.push_back({channel.name, channel.sensor, channel.interval_s, noise_v,
-                          static_cast<double>(channel.records_learnt_from), channel.template_remark, bound_s});
+                          static_cast<double>(channel.records_learnt_from), channel.template_remark,
+                          bound_s});
   }
   return table;
 }
@@ -59,8 +75,10 @@ Table learnt_table(const RunSummary& summary) {
 Plot templates_plot(const RunSummary& summary) {
   Plot plot{.key = "templates",
             .title = "Mean pulse shapes",
-            .caption = "Each channel's template, peak 1, time zero where the leading edge crosses half of its height. Look "
-                       "for a clean baseline before the edge, and for ringing or a second pulse after it.",
+            .caption =
+                "Each channel's template, peak 1, time zero where the leading edge crosses half of its "
+                "height. Look "
+                "for a clean baseline before the edge, and for ringing or a second pulse after it.",
             .x = {"time from the reference instant", "s"},
             .y = {"share of the peak", ""},
             .series = {},
@@ -68,7 +86,8 @@ Plot templates_plot(const RunSummary& summary) {
   for (const LearntChannel& channel : summary.channels) {
     if (!channel.pulse_template) continue;
     const PulseTemplate& shape = *channel.pulse_template;
-    Series series{.label = channel.name, .kind = Series::Kind::line, .x = {}, .y = shape.shape, .y_uncertainty = {}};
+    Series series{
+        .label = channel.name, .kind = Series::Kind::line, .x = {}, .y = shape.shape, .y_uncertainty = {}};
     for (std::size_t i = 0; i < shape.shape.size(); ++i) {
       series.x.push_back(shape.first_s + static_cast<double>(i) * shape.interval_s);
     }
@@ -80,16 +99,17 @@ Plot templates_plot(const RunSummary& summary) {
 }  // namespace
 
 Result summary_of(const RunSummary& summary, const Provenance& provenance) {
-  Result result{.kind = "stamping",
-                .title = "Stamps of a run",
-                .answer = fmt::format("{} stamps from {} records of {} channels by {} methods.", summary.stamps,
-                                      summary.records, summary.channels.size(), summary.methods.size()),
-                .figures = {},
-                .tables = {},
-                .plots = {},
-                .warnings = {},
-                .cautions = {},
-                .provenance = provenance};
+  Result result{
+      .kind = "stamping",
+      .title = "Stamps of a run",
+      .answer = fmt::format("{} stamps from {} records of {} channels by {} methods.", summary.stamps,
+                            summary.records, summary.channels.size(), summary.methods.size()),
+      .figures = {},
+      .tables = {},
+      .plots = {},
+      .warnings = {},
+      .cautions = {},
+      .provenance = provenance};
   const auto whole = [](std::uint64_t number) { return Estimate{.value = static_cast<double>(number)}; };
   result.figures = {{"records", "records stamped", whole(summary.records), ""},
                     {"records_bad", "records left out as damaged", whole(summary.account.records_bad), ""},
@@ -100,8 +120,9 @@ Result summary_of(const RunSummary& summary, const Provenance& provenance) {
   for (const std::string& guess : summary.description.guesses) result.warnings.push_back("guessed: " + guess);
   for (const Error& problem : summary.account.problems) result.warnings.emplace_back(problem.what());
   for (const std::string& remark : summary.account.remarks) result.warnings.push_back(remark);
-  result.cautions = {"Times are from the trigger of each record; cable and amplifier delays are still in them.",
-                     "Stamps are not for interlocks or dosimetry."};
+  result.cautions = {
+      "Times are from the trigger of each record; cable and amplifier delays are still in them.",
+      "Stamps are not for interlocks or dosimetry."};
   return result;
 }
 

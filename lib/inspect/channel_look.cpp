@@ -13,14 +13,15 @@ constexpr std::size_t most_measured = 20000;  // baselines, heights and transiti
 constexpr std::size_t most_spectra = 500;
 constexpr std::size_t shortest_segment = 32;
 constexpr std::size_t longest_segment = 1024;
-constexpr std::size_t most_kinds = 1000;      // different intervals or lengths told apart
+constexpr std::size_t most_kinds = 1000;  // different intervals or lengths told apart
 
 }  // namespace
 
-ChannelLook::ChannelLook(const LearntChannel& channel) : channel_(channel) {}
+ChannelLook::ChannelLook(const LearntChannel& channel)
+    : channel_(channel), conditioner_(channel.conditioning, channel.interval_s) {}
 
 void ChannelLook::add(const Trace& trace) {
-  const ConditionedTrace conditioned = condition(trace, channel_.conditioning);
+  const ConditionedTrace conditioned = conditioner_(trace);
   const std::vector<double> recorded = volts(trace);
   const auto [low, high] = std::minmax_element(recorded.begin(), recorded.end());
   lowest_v_ = traces_ == 0 ? *low : std::min(lowest_v_, *low);
@@ -33,8 +34,8 @@ void ChannelLook::add(const Trace& trace) {
   if (lengths_.size() < most_kinds) lengths_.insert(trace.size());
   if (baselines_v_.size() < most_measured) baselines_v_.push_back(conditioned.baseline_v.value);
 
-  const std::vector<Pulse> pulses =
-      find_pulses(conditioned, at_interval(channel_.noise, trace.interval_s), channel_.load_ohm, channel_.search);
+  const std::vector<Pulse> pulses = find_pulses(conditioned, at_interval(channel_.noise, trace.interval_s),
+                                                channel_.load_ohm, channel_.search);
   for (const Pulse& pulse : pulses) add_pulse(conditioned, pulse);
   add_noise(conditioned, pulses.empty() ? conditioned.volts.size() : pulses.front().region.first);
 }
@@ -52,7 +53,8 @@ void ChannelLook::add_pulse(const ConditionedTrace& trace, const Pulse& pulse) {
 }
 
 void ChannelLook::add_noise(const ConditionedTrace& trace, std::size_t quiet) {
-  if (quiet < shortest_segment || spectra_.size() >= most_spectra || trace.interval_s != channel_.interval_s) return;
+  if (quiet < shortest_segment || spectra_.size() >= most_spectra || trace.interval_s != channel_.interval_s)
+    return;
   std::size_t segment = shortest_segment;
   while (segment * 2 <= std::min(quiet, longest_segment)) segment *= 2;
   PowerSpectrum spectrum = welch(std::span(trace.volts).first(quiet), trace.interval_s, segment);
@@ -66,7 +68,9 @@ double ChannelLook::share_positive() const {
   return static_cast<double>(positive_) / static_cast<double>(pulses());
 }
 
-double ChannelLook::pulse_rate_hz() const { return static_cast<double>(pulses()) / seconds_; }
+double ChannelLook::pulse_rate_hz() const {
+  return static_cast<double>(pulses()) / seconds_;
+}
 
 double ChannelLook::clipped_trace_share() const {
   return static_cast<double>(clipped_traces_) / static_cast<double>(traces_);
@@ -76,6 +80,8 @@ double ChannelLook::range_used() const {
   return std::isfinite(range_v_) && range_v_ > 0 ? (highest_v_ - lowest_v_) / range_v_ : std::nan("");
 }
 
-PowerSpectrum ChannelLook::noise_spectrum() const { return spectra_.empty() ? PowerSpectrum{} : mean_of(spectra_); }
+PowerSpectrum ChannelLook::noise_spectrum() const {
+  return spectra_.empty() ? PowerSpectrum{} : mean_of(spectra_);
+}
 
 }  // namespace firstedge

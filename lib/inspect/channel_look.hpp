@@ -29,7 +29,8 @@ class ChannelLook {
   /// Pulses a second of recorded time.
   double pulse_rate_hz() const;
   double clipped_trace_share() const;
-  /// Share of the digitizer's range between the lowest and the highest sample met; NaN if the range is not known.
+  /// Share of the digitizer's range between the lowest and the highest sample met; NaN if the range is not
+  /// known.
   double range_used() const;
   double lowest_v() const { return lowest_v_; }
   double highest_v() const { return highest_v_; }
@@ -47,6 +48,7 @@ class ChannelLook {
   void add_noise(const ConditionedTrace& trace, std::size_t quiet);
 
   const LearntChannel& channel_;
+  Conditioner conditioner_;
   std::uint64_t traces_ = 0, missing_ = 0, clipped_traces_ = 0;
   std::uint64_t positive_ = 0, negative_ = 0;
   double seconds_ = 0, lowest_v_ = 0, highest_v_ = 0, range_v_ = 0;

@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 #include <deque>
+
 #include <fmt/format.h>
 #include <fmt/ranges.h>
 
@@ -18,7 +19,8 @@ double median(std::vector<double> values) {
   return *middle;
 }
 
-// Half the distance between the 15.9 % and the 84.1 % quantile: the standard deviation of a normal distribution.
+// Half the distance between the 15.9 % and the 84.1 % quantile: the standard deviation of a normal
+// distribution.
 double robust_spread(std::vector<double> values) {
   if (values.size() < 2) return std::nan("");
   std::sort(values.begin(), values.end());
@@ -39,18 +41,26 @@ Table channels_table(const std::deque<ChannelLook>& looks) {
   Table table{.key = "channels",
               .title = "Channels",
               .note = "Medians over the records looked at.",
-              .columns = {{"channel", "channel", ""}, {"traces", "traces", ""}, {"missing", "missing", ""},
-                          {"samples", "samples", ""}, {"interval", "interval", "s"}, {"baseline", "baseline", "V"},
-                          {"baseline_spread", "its spread", "V"}, {"noise", "noise", "V"},
-                          {"lowest", "lowest", "V"}, {"highest", "highest", "V"}, {"range_used", "range used", "%"},
+              .columns = {{"channel", "channel", ""},
+                          {"traces", "traces", ""},
+                          {"missing", "missing", ""},
+                          {"samples", "samples", ""},
+                          {"interval", "interval", "s"},
+                          {"baseline", "baseline", "V"},
+                          {"baseline_spread", "its spread", "V"},
+                          {"noise", "noise", "V"},
+                          {"lowest", "lowest", "V"},
+                          {"highest", "highest", "V"},
+                          {"range_used", "range used", "%"},
                           {"clipped", "traces clipped", "%"}},
               .rows = {}};
   for (const ChannelLook& look : looks) {
-    table.rows.push_back({look.channel().name, static_cast<double>(look.traces()), static_cast<double>(look.missing()),
-                          look.lengths().empty() ? std::nan("") : static_cast<double>(*look.lengths().rbegin()),
-                          look.channel().interval_s, median(look.baselines_v()), robust_spread(look.baselines_v()),
-                          look.channel().noise.rms_v(), look.lowest_v(), look.highest_v(), 100 * look.range_used(),
-                          100 * look.clipped_trace_share()});
+    table.rows.push_back(
+        {look.channel().name, static_cast<double>(look.traces()), static_cast<double>(look.missing()),
+         look.lengths().empty() ? std::nan("") : static_cast<double>(*look.lengths().rbegin()),
+         look.channel().interval_s, median(look.baselines_v()), robust_spread(look.baselines_v()),
+         look.channel().noise.rms_v(), look.lowest_v(), look.highest_v(), 100 * look.range_used(),
+         100 * look.clipped_trace_share()});
   }
   return table;
 }
@@ -58,31 +68,40 @@ Table channels_table(const std::deque<ChannelLook>& looks) {
 Table pulses_table(const std::deque<ChannelLook>& looks) {
   Table table{.key = "pulses",
               .title = "Pulses",
-              .note = "Medians of heights and transition durations (10 % to 90 %) of the pulses that are not clipped. The "
-                      "rate is per second of recorded time.",
-              .columns = {{"channel", "channel", ""}, {"polarity", "polarity", ""}, {"per_trace", "pulses a trace", ""},
-                          {"rate", "pulse rate", "Hz"}, {"height", "height", "V"},
-                          {"signal_to_noise", "height over noise", ""}, {"transition", "transition", "s"},
+              .note =
+                  "Medians of heights and transition durations (10 % to 90 %) of the pulses that are not "
+                  "clipped. The "
+                  "rate is per second of recorded time.",
+              .columns = {{"channel", "channel", ""},
+                          {"polarity", "polarity", ""},
+                          {"per_trace", "pulses a trace", ""},
+                          {"rate", "pulse rate", "Hz"},
+                          {"height", "height", "V"},
+                          {"signal_to_noise", "height over noise", ""},
+                          {"transition", "transition", "s"},
                           {"samples_an_edge", "samples an edge", ""}},
               .rows = {}};
   for (const ChannelLook& look : looks) {
     const double height_v = median(look.heights_v());
     const double transition_s = median(look.transition_durations_s());
     table.rows.push_back({look.channel().name, polarity_words(look),
-                          static_cast<double>(look.pulses()) / static_cast<double>(look.traces()), look.pulse_rate_hz(),
-                          height_v, height_v / look.channel().noise.rms_v(), transition_s,
-                          transition_s / look.channel().interval_s});
+                          static_cast<double>(look.pulses()) / static_cast<double>(look.traces()),
+                          look.pulse_rate_hz(), height_v, height_v / look.channel().noise.rms_v(),
+                          transition_s, transition_s / look.channel().interval_s});
   }
   return table;
 }
 
 Table lines_table(const std::deque<ChannelLook>& looks) {
-  Table table{.key = "pick_up",
-              .title = "Pick-up lines",
-              .note = "Frequencies that stand out of the noise around them. Amplitude: peak value of the sine.",
-              .columns = {{"channel", "channel", ""}, {"frequency", "frequency", "Hz"}, {"amplitude", "amplitude", "V"},
-                          {"excess", "over the noise around", "dB"}},
-              .rows = {}};
+  Table table{
+      .key = "pick_up",
+      .title = "Pick-up lines",
+      .note = "Frequencies that stand out of the noise around them. Amplitude: peak value of the sine.",
+      .columns = {{"channel", "channel", ""},
+                  {"frequency", "frequency", "Hz"},
+                  {"amplitude", "amplitude", "V"},
+                  {"excess", "over the noise around", "dB"}},
+      .rows = {}};
   for (const ChannelLook& look : looks) {
     const PowerSpectrum spectrum = look.noise_spectrum();
     if (spectrum.frequency_hz.size() < 8) continue;
@@ -96,15 +115,18 @@ Table lines_table(const std::deque<ChannelLook>& looks) {
 Plot spectrum_plot(const std::deque<ChannelLook>& looks) {
   Plot plot{.key = "noise_spectrum",
             .title = "Noise before the pulses",
-            .caption = "One-sided spectral density of the stretches before the first pulse. Look for lines (pick-up), a fall "
-                       "at the end of the band, and a rise towards low frequencies.",
+            .caption =
+                "One-sided spectral density of the stretches before the first pulse. Look for lines "
+                "(pick-up), a fall "
+                "at the end of the band, and a rise towards low frequencies.",
             .x = {"frequency", "Hz", true},
             .y = {"noise density", "V/√Hz", true},
             .series = {},
             .markers = {}};
   for (const ChannelLook& look : looks) {
     const PowerSpectrum spectrum = look.noise_spectrum();
-    Series series{.label = look.channel().name, .kind = Series::Kind::line, .x = {}, .y = {}, .y_uncertainty = {}};
+    Series series{
+        .label = look.channel().name, .kind = Series::Kind::line, .x = {}, .y = {}, .y_uncertainty = {}};
     for (std::size_t i = 1; i < spectrum.frequency_hz.size(); ++i) {
       if (!(spectrum.density_v2_per_hz[i] > 0)) continue;
       series.x.push_back(spectrum.frequency_hz[i]);
@@ -116,19 +138,25 @@ Plot spectrum_plot(const std::deque<ChannelLook>& looks) {
 }
 
 Plot traces_plot(const std::string& channel) {
-  return {.key = "traces_" + channel,
-          .title = fmt::format("Traces of {}", channel),
-          .caption = "Traces as they were recorded, spread over the records looked at. Look for pulses that start at "
-                     "different places, a baseline that wanders, and flat tops at the digitizer's limit.",
-          .x = {"time from the trigger", "s"},
-          .y = {"voltage", "V"},
-          .series = {},
-          .markers = {}};
+  return {
+      .key = "traces_" + channel,
+      .title = fmt::format("Traces of {}", channel),
+      .caption =
+          "Traces as they were recorded, spread over the records looked at. Look for pulses that start at "
+          "different places, a baseline that wanders, and flat tops at the digitizer's limit.",
+      .x = {"time from the trigger", "s"},
+      .y = {"voltage", "V"},
+      .series = {},
+      .markers = {}};
 }
 
 void add_trace(Plot& plot, const Trace& trace, std::uint64_t record) {
-  Series series{.label = fmt::format("record {}", record), .kind = Series::Kind::line, .x = {}, .y = volts(trace),
-                .y_uncertainty = {}, .faint = true};
+  Series series{.label = fmt::format("record {}", record),
+                .kind = Series::Kind::line,
+                .x = {},
+                .y = volts(trace),
+                .y_uncertainty = {},
+                .faint = true};
   for (std::size_t i = 0; i < trace.size(); ++i) series.x.push_back(trace.time_s(static_cast<double>(i)));
   plot.series.push_back(std::move(series));
 }
@@ -139,41 +167,50 @@ void add_doubts(const ChannelLook& look, std::vector<std::string>& warnings) {
     warnings.push_back(fmt::format("{}: no trace in the records looked at", name));
     return;
   }
-  if (look.constant()) warnings.push_back(fmt::format("{}: every sample is the same: dead or not connected", name));
-  if (!look.constant() && look.pulses() == 0) warnings.push_back(fmt::format("{}: no pulse over the threshold", name));
-  if (look.missing() > 0) warnings.push_back(fmt::format("{}: missing from {} records", name, look.missing()));
+  if (look.constant())
+    warnings.push_back(fmt::format("{}: every sample is the same: dead or not connected", name));
+  if (!look.constant() && look.pulses() == 0)
+    warnings.push_back(fmt::format("{}: no pulse over the threshold", name));
+  if (look.missing() > 0)
+    warnings.push_back(fmt::format("{}: missing from {} records", name, look.missing()));
   if (look.clipped_trace_share() > 0.001) {
-    warnings.push_back(fmt::format("{}: {:.1f} % of the traces are clipped", name, 100 * look.clipped_trace_share()));
+    warnings.push_back(
+        fmt::format("{}: {:.1f} % of the traces are clipped", name, 100 * look.clipped_trace_share()));
   }
   if (look.range_used() < 0.1) {
-    warnings.push_back(fmt::format("{}: only {:.1f} % of the digitizer's range is used: quantisation may limit the times",
-                                   name, 100 * look.range_used()));
+    warnings.push_back(
+        fmt::format("{}: only {:.1f} % of the digitizer's range is used: quantisation may limit the times",
+                    name, 100 * look.range_used()));
   }
   if (look.intervals_s().size() > 1) {
-    warnings.push_back(fmt::format("{}: traces with {} different sample intervals", name, look.intervals_s().size()));
+    warnings.push_back(
+        fmt::format("{}: traces with {} different sample intervals", name, look.intervals_s().size()));
   }
   if (look.lengths().size() > 1) {
-    warnings.push_back(
-        fmt::format("{}: traces of {} to {} samples", name, *look.lengths().begin(), *look.lengths().rbegin()));
+    warnings.push_back(fmt::format("{}: traces of {} to {} samples", name, *look.lengths().begin(),
+                                   *look.lengths().rbegin()));
   }
   if (robust_spread(look.baselines_v()) > 3 * look.channel().noise.rms_v()) {
-    warnings.push_back(fmt::format("{}: the baseline moves from record to record by more than the noise", name));
+    warnings.push_back(
+        fmt::format("{}: the baseline moves from record to record by more than the noise", name));
   }
   const double transition_s = median(look.transition_durations_s());
   if (transition_s < 3 * look.channel().interval_s) {
-    warnings.push_back(fmt::format("{}: edges last {:.1f} sample intervals: too few samples for the best times", name,
-                                   transition_s / look.channel().interval_s));
+    warnings.push_back(
+        fmt::format("{}: edges last {:.1f} sample intervals: too few samples for the best times", name,
+                    transition_s / look.channel().interval_s));
   }
 }
 
 // Every n-th record's traces are drawn, so that the ones shown are spread over what was looked at.
-std::vector<Plot> look_through(RecordReader& reader, const InspectOptions& options, std::deque<ChannelLook>& looks,
-                               std::uint64_t& records) {
+std::vector<Plot> look_through(RecordReader& reader, const InspectOptions& options,
+                               std::deque<ChannelLook>& looks, std::uint64_t& records) {
   std::vector<Plot> plots;
   for (const ChannelLook& look : looks) plots.push_back(traces_plot(look.channel().name));
   const std::uint64_t expected =
       std::min(reader.description().record_count.value_or(options.most_records), options.most_records);
-  const std::uint64_t every = std::max<std::uint64_t>(1, expected / std::max<std::size_t>(1, options.traces_shown));
+  const std::uint64_t every =
+      std::max<std::uint64_t>(1, expected / std::max<std::size_t>(1, options.traces_shown));
   while (records < options.most_records) {
     const auto wanted = std::min<std::uint64_t>(128, options.most_records - records);
     const RecordBlock block = reader.next_block(static_cast<std::size_t>(wanted));
@@ -186,7 +223,8 @@ std::vector<Plot> look_through(RecordReader& reader, const InspectOptions& optio
           continue;
         }
         looks[c].add(trace);
-        if (records % every == 0 && plots[c].series.size() < options.traces_shown) add_trace(plots[c], trace, record.index);
+        if (records % every == 0 && plots[c].series.size() < options.traces_shown)
+          add_trace(plots[c], trace, record.index);
       }
       ++records;
     }
@@ -196,13 +234,14 @@ std::vector<Plot> look_through(RecordReader& reader, const InspectOptions& optio
 
 }  // namespace
 
-Inspection inspect_run(const std::vector<std::filesystem::path>& files, const Setup& setup, const Provenance& provenance,
-                       const InspectOptions& options) {
+Inspection inspect_run(const std::vector<std::filesystem::path>& files, const Setup& setup,
+                       const Provenance& provenance, const InspectOptions& options) {
   // Nothing is stamped here, so no method may ask for a template.
   Setup without_methods = setup;
   without_methods.every_channel.timing.clear();
   for (ChannelSetup& channel : without_methods.channels) channel.timing.clear();
-  const std::vector<LearntChannel> channels = learn_channels(*open_records(files, setup.input), without_methods, {});
+  const std::vector<LearntChannel> channels =
+      learn_channels(*open_records(files, setup.input), without_methods, {});
   std::deque<ChannelLook> looks;
   for (const LearntChannel& channel : channels) looks.emplace_back(channel);
 
@@ -211,17 +250,27 @@ Inspection inspect_run(const std::vector<std::filesystem::path>& files, const Se
   std::vector<Plot> plots = look_through(*reader, options, looks, records);
 
   const RunDescription& run = reader->description();
-  Inspection inspection{.result = {.kind = "inspection", .title = "What was recorded", .answer = "", .figures = {},
-                                   .tables = {}, .plots = {}, .warnings = {}, .cautions = {}, .provenance = provenance},
+  Inspection inspection{.result = {.kind = "inspection",
+                                   .title = "What was recorded",
+                                   .answer = "",
+                                   .figures = {},
+                                   .tables = {},
+                                   .plots = {},
+                                   .warnings = {},
+                                   .cautions = {},
+                                   .provenance = provenance},
                         .account = reader->account()};
   Result& result = inspection.result;
-  const std::string of = run.record_count && *run.record_count > records ? fmt::format(" of {}", *run.record_count) : "";
-  result.answer = fmt::format("{} file{} of format {}: {}{} records looked at, channels {}.", run.files.size(),
-                              run.files.size() == 1 ? "" : "s", run.format, records, of, fmt::join(run.channels, ", "));
+  const std::string of =
+      run.record_count && *run.record_count > records ? fmt::format(" of {}", *run.record_count) : "";
+  result.answer =
+      fmt::format("{} file{} of format {}: {}{} records looked at, channels {}.", run.files.size(),
+                  run.files.size() == 1 ? "" : "s", run.format, records, of, fmt::join(run.channels, ", "));
   result.tables = {channels_table(looks), pulses_table(looks)};
   if (Table lines = lines_table(looks); !lines.rows.empty()) result.tables.push_back(std::move(lines));
   result.plots = std::move(plots);
-  if (Plot spectrum = spectrum_plot(looks); !spectrum.series.empty()) result.plots.push_back(std::move(spectrum));
+  if (Plot spectrum = spectrum_plot(looks); !spectrum.series.empty())
+    result.plots.push_back(std::move(spectrum));
   for (const std::string& guess : run.guesses) result.warnings.push_back("guessed: " + guess);
   for (const ChannelLook& look : looks) add_doubts(look, result.warnings);
   for (const Error& problem : inspection.account.problems) result.warnings.emplace_back(problem.what());

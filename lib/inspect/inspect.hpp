@@ -21,9 +21,10 @@ struct Inspection {
   ReadingAccount account;
 };
 
-/// Looks at the first records of a run. Noise and baselines are measured as the stamping would measure them with this
-/// Setup. Throws Error if nothing can be read; a dead or missing channel is a line in the table and a warning.
-Inspection inspect_run(const std::vector<std::filesystem::path>& files, const Setup& setup, const Provenance& provenance,
-                       const InspectOptions& options = {});
+/// Looks at the first records of a run. Noise and baselines are measured as the stamping would measure them
+/// with this Setup. Throws Error if nothing can be read; a dead or missing channel is a line in the table and
+/// a warning.
+Inspection inspect_run(const std::vector<std::filesystem::path>& files, const Setup& setup,
+                       const Provenance& provenance, const InspectOptions& options = {});
 
 }  // namespace firstedge

@@ -18,7 +18,8 @@ constexpr double most_grid_points = 1 << 24;
 // Spectrum of everything between the particle's passage and the digitizer at angular frequency w.
 std::complex<double> spectrum(const ShapePlan& plan, double sigma_s, double w) {
   const std::complex<double> jw(0, w);
-  std::complex<double> value = plan.decay_s / (1.0 + jw * plan.decay_s) - plan.rise_s / (1.0 + jw * plan.rise_s);
+  std::complex<double> value =
+      plan.decay_s / (1.0 + jw * plan.decay_s) - plan.rise_s / (1.0 + jw * plan.rise_s);
   value *= std::exp(-0.5 * w * w * sigma_s * sigma_s);
   if (plan.low_cut_hz > 0) {
     const double corner = 2 * std::numbers::pi * plan.low_cut_hz;
@@ -38,13 +39,15 @@ double gaussian_response_s(double band_hz) {
 ChainShape::ChainShape(const ShapePlan& plan, double interval_s) : grid_s_(interval_s / points_per_sample) {
   const double sigma_s = gaussian_response_s(plan.band_hz);
   const double before_s = 10 * sigma_s + 4 * interval_s;
-  // Long enough for every tail to fall below 1e-9 of the peak; the skin effect's tail, a power law, below 1e-4.
+  // Long enough for every tail to fall below 1e-9 of the peak; the skin effect's tail, a power law, below
+  // 1e-4.
   double after_s = 10 * sigma_s + 24 * plan.decay_s + 4 * interval_s + 400 * plan.skin_s;
   if (plan.low_cut_hz > 0) after_s += 24 / (2 * std::numbers::pi * plan.low_cut_hz);
   double points = 1;
   while (points * grid_s_ < before_s + after_s) points *= 2;
   if (points > most_grid_points) {
-    throw Error("shape", "lasts longer than some 500,000 samples", "raise low_cut or the interval, or shorten decay");
+    throw Error("shape", "lasts longer than some 500,000 samples",
+                "raise low_cut or the interval, or shorten decay");
   }
   const auto size = static_cast<std::size_t>(points);
   std::vector<std::complex<double>> lines(size / 2 + 1);
@@ -58,7 +61,8 @@ ChainShape::ChainShape(const ShapePlan& plan, double interval_s) : grid_s_(inter
 
   const auto top = std::max_element(values_.begin(), values_.end());
   const auto at = static_cast<double>(top - values_.begin());
-  // The peak between the grid points: a parabola through the three highest is exact to (grid/edge)^4 in height.
+  // The peak between the grid points: a parabola through the three highest is exact to (grid/edge)^4 in
+  // height.
   const double left = top == values_.begin() ? *top : *(top - 1);
   const double right = top + 1 == values_.end() ? *top : *(top + 1);
   const double curvature = left - 2 * *top + right;

@@ -8,9 +8,10 @@
 
 namespace firstedge {
 
-/// s(t) with peak 1, t from the particle's passage. Made in the frequency domain on a grid 32 times finer than the
-/// sample interval and read between its points by quintic interpolation; the error of a value is below 1e-7 of the peak
-/// when the band is below a quarter of the sampling rate (tests/unit/simulate holds it against the closed form).
+/// s(t) with peak 1, t from the particle's passage. Made in the frequency domain on a grid 32 times finer
+/// than the sample interval and read between its points by quintic interpolation; the error of a value is
+/// below 1e-7 of the peak when the band is below a quarter of the sampling rate (tests/unit/simulate holds it
+/// against the closed form).
 class ChainShape {
  public:
   ChainShape(const ShapePlan& plan, double interval_s);
@@ -28,8 +29,8 @@ class ChainShape {
   std::vector<double> values_;
 };
 
-/// Standard deviation in time of a Gaussian response with its -3 dB point at band_hz: sqrt(ln 2 / 2) / (pi band) / sqrt 2
-/// = 0.13250518 / band (derived from |H|^2 = 1/2).
+/// Standard deviation in time of a Gaussian response with its -3 dB point at band_hz: sqrt(ln 2 / 2) / (pi
+/// band) / sqrt 2 = 0.13250518 / band (derived from |H|^2 = 1/2).
 double gaussian_response_s(double band_hz);
 
 }  // namespace firstedge

@@ -2,10 +2,11 @@
 
 #include "firstedge/signal/fft.hpp"
 
-#include <boost/random/normal_distribution.hpp>
 #include <cmath>
 #include <complex>
 #include <numbers>
+
+#include <boost/random/normal_distribution.hpp>
 
 namespace firstedge {
 namespace {
@@ -25,8 +26,12 @@ double band_power(double frequency_hz, double band_hz) {
 }  // namespace
 
 NoiseSource::NoiseSource(const NoisePlan& plan, double band_hz, std::size_t samples, double interval_s)
-    : plan_(plan), band_hz_(band_hz), interval_s_(interval_s), samples_(samples),
-      circle_(power_of_two_from(2 * samples)), amplitude_(circle_ / 2 + 1) {
+    : plan_(plan),
+      band_hz_(band_hz),
+      interval_s_(interval_s),
+      samples_(samples),
+      circle_(power_of_two_from(2 * samples)),
+      amplitude_(circle_ / 2 + 1) {
   const double step_hz = 1 / (static_cast<double>(circle_) * interval_s);
   double band_sum = 0, flicker_sum = 0;
   for (std::size_t k = 1; k < amplitude_.size(); ++k) {

@@ -9,8 +9,8 @@
 
 namespace firstedge {
 
-/// Draws stretches of stationary Gaussian noise. Each stretch comes from a circular one of at least twice its length, so
-/// that its ends are not tied together; the standard deviations of the plan hold for a sample.
+/// Draws stretches of stationary Gaussian noise. Each stretch comes from a circular one of at least twice its
+/// length, so that its ends are not tied together; the standard deviations of the plan hold for a sample.
 class NoiseSource {
  public:
   NoiseSource(const NoisePlan& plan, double band_hz, std::size_t samples, double interval_s);
@@ -18,8 +18,8 @@ class NoiseSource {
   /// Shape (samples,), volts.
   std::vector<double> draw(std::mt19937_64& engine) const;
 
-  /// The true one-sided density (V^2/Hz) at the frequencies of a transform of `size` samples: shape (size/2 + 1,).
-  /// Without pick-up lines.
+  /// The true one-sided density (V^2/Hz) at the frequencies of a transform of `size` samples: shape (size/2 +
+  /// 1,). Without pick-up lines.
   std::vector<double> density_v2_per_hz(std::size_t size) const;
 
  private:
@@ -29,7 +29,8 @@ class NoiseSource {
   double band_hz_ = 0, interval_s_ = 0;
   std::size_t samples_ = 0, circle_ = 0;
   double flicker_scale_ = 0, band_scale_ = 0;
-  std::vector<double> amplitude_;  // standard deviation of the real and imaginary part of each line of the circle
+  std::vector<double>
+      amplitude_;  // standard deviation of the real and imaginary part of each line of the circle
 };
 
 }  // namespace firstedge

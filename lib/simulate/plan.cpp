@@ -3,8 +3,9 @@
 #include "firstedge/core/error.hpp"
 
 #include <cmath>
-#include <fmt/format.h>
 #include <set>
+
+#include <fmt/format.h>
 
 namespace firstedge {
 namespace {
@@ -13,23 +14,28 @@ constexpr double most_samples = 1 << 24;
 constexpr double most_records = 1e12;
 
 // A plain number that must be whole and within [low, high].
-double whole_number(const Settings& settings, const std::string& name, double fallback, double low, double high) {
+double whole_number(const Settings& settings, const std::string& name, double fallback, double low,
+                    double high) {
   const double value = settings.number(name, fallback);
   if (!(value >= low && value <= high) || value != std::floor(value)) {
-    settings.refuse(name, fmt::format("is {}", value), fmt::format("give a whole number from {} to {}", low, high));
+    settings.refuse(name, fmt::format("is {}", value),
+                    fmt::format("give a whole number from {} to {}", low, high));
   }
   return value;
 }
 
 double positive(const Settings& settings, const std::string& name, std::string_view unit, double fallback) {
   const double value = settings.quantity(name, unit, fallback);
-  if (!(value > 0) || !std::isfinite(value)) settings.refuse(name, "is not above zero", "give a positive quantity");
+  if (!(value > 0) || !std::isfinite(value))
+    settings.refuse(name, "is not above zero", "give a positive quantity");
   return value;
 }
 
-double not_negative(const Settings& settings, const std::string& name, std::string_view unit, double fallback) {
+double not_negative(const Settings& settings, const std::string& name, std::string_view unit,
+                    double fallback) {
   const double value = settings.quantity(name, unit, fallback);
-  if (!(value >= 0) || !std::isfinite(value)) settings.refuse(name, "is below zero", "give zero or a positive quantity");
+  if (!(value >= 0) || !std::isfinite(value))
+    settings.refuse(name, "is below zero", "give zero or a positive quantity");
   return value;
 }
 
@@ -40,7 +46,8 @@ ShapePlan shape_plan(const Settings& settings) {
   plan.band_hz = positive(settings, "band", "Hz", plan.band_hz);
   plan.low_cut_hz = not_negative(settings, "low_cut", "Hz", 0);
   plan.skin_s = not_negative(settings, "skin", "s", 0);
-  if (plan.rise_s >= plan.decay_s) settings.refuse("rise", "is not below decay", "make rise the shorter of the two");
+  if (plan.rise_s >= plan.decay_s)
+    settings.refuse("rise", "is not below decay", "make rise the shorter of the two");
   settings.finish();
   return plan;
 }
@@ -70,8 +77,8 @@ NoisePlan noise_plan(const Settings& settings) {
   plan.band_v = not_negative(settings, "band", "V", 0);
   plan.flicker_v = not_negative(settings, "flicker", "V", 0);
   for (const Settings& line : settings.groups("pick_up")) {
-    plan.pick_up.push_back(
-        {.frequency_hz = positive(line, "frequency", "Hz", 98e6), .amplitude_v = not_negative(line, "amplitude", "V", 0)});
+    plan.pick_up.push_back({.frequency_hz = positive(line, "frequency", "Hz", 98e6),
+                            .amplitude_v = not_negative(line, "amplitude", "V", 0)});
     line.finish();
   }
   settings.finish();
@@ -99,7 +106,8 @@ ChannelPlan channel_plan(const Settings& settings) {
   plan.baseline_v = settings.quantity("baseline", "V", 0);
   plan.baseline_spread_v = not_negative(settings, "baseline_spread", "V", 0);
   plan.efficiency = settings.number("efficiency", 1);
-  if (!(plan.efficiency >= 0 && plan.efficiency <= 1)) settings.refuse("efficiency", "is no share", "give 0 to 1");
+  if (!(plan.efficiency >= 0 && plan.efficiency <= 1))
+    settings.refuse("efficiency", "is no share", "give 0 to 1");
   plan.second_pulse_rate_hz = not_negative(settings, "second_pulse_rate", "Hz", 0);
   plan.load_ohm = positive(settings, "load", "ohm", 50);
   plan.shape = shape_plan(settings.group("shape"));
@@ -128,7 +136,8 @@ SimulationPlan simulation_plan(const Settings& settings) {
   for (const Settings& group : settings.groups("channels")) {
     plan.channels.push_back(channel_plan(group));
     if (!names.insert(plan.channels.back().name).second) {
-      group.refuse("name", fmt::format("'{}' is there twice", plan.channels.back().name), "give each channel its own");
+      group.refuse("name", fmt::format("'{}' is there twice", plan.channels.back().name),
+                   "give each channel its own");
     }
   }
   if (plan.channels.empty()) settings.refuse("channels", "is empty", "plan at least one channel");

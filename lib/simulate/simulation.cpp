@@ -1,15 +1,16 @@
 #include "firstedge/simulate/simulation.hpp"
 
 #include <algorithm>
-#include <boost/random/poisson_distribution.hpp>
-#include <boost/random/normal_distribution.hpp>
-#include <boost/random/uniform_01.hpp>
 #include <cmath>
-#include <gsl/gsl_randist.h>
-#include <gsl/gsl_rng.h>
 #include <memory>
 #include <numbers>
 #include <random>
+
+#include <boost/random/normal_distribution.hpp>
+#include <boost/random/poisson_distribution.hpp>
+#include <boost/random/uniform_01.hpp>
+#include <gsl/gsl_randist.h>
+#include <gsl/gsl_rng.h>
 
 namespace firstedge {
 namespace {
@@ -39,8 +40,10 @@ constexpr double landau_mode = -0.222782981256;
 
 double draw_height(const HeightPlan& plan, Engine& engine) {
   switch (plan.kind) {
-    case HeightPlan::Kind::fixed: return plan.height_v;
-    case HeightPlan::Kind::uniform: return even(engine, plan.height_v, plan.highest_v);
+    case HeightPlan::Kind::fixed:
+      return plan.height_v;
+    case HeightPlan::Kind::uniform:
+      return even(engine, plan.height_v, plan.highest_v);
     case HeightPlan::Kind::landau:
       return std::max(0.0, plan.height_v + plan.width_v * (landau_variate(engine) - landau_mode));
   }
@@ -53,12 +56,13 @@ struct PlannedPulse {
   double height_v = 0;
 };
 
-std::vector<PlannedPulse> plan_pulses(const SimulationPlan& plan, const ChannelPlan& channel, double passage_s,
-                                      Engine& engine) {
+std::vector<PlannedPulse> plan_pulses(const SimulationPlan& plan, const ChannelPlan& channel,
+                                      double passage_s, Engine& engine) {
   std::vector<PlannedPulse> pulses;
   const double spread = channel.intrinsic_spread_s * boost::random::normal_distribution<>()(engine);
   const double height = draw_height(channel.heights, engine);
-  if (even(engine, 0, 1) < channel.efficiency) pulses.push_back({passage_s + channel.delay_s + spread, height});
+  if (even(engine, 0, 1) < channel.efficiency)
+    pulses.push_back({passage_s + channel.delay_s + spread, height});
   if (channel.second_pulse_rate_hz > 0) {
     const double length_s = static_cast<double>(plan.samples) * plan.interval_s;
     const int more = boost::random::poisson_distribution<>(channel.second_pulse_rate_hz * length_s)(engine);
@@ -74,8 +78,8 @@ std::vector<PlannedPulse> plan_pulses(const SimulationPlan& plan, const ChannelP
 
 // Rounds to the nearest count and stops at the limits, as a digitizer does.
 template <typename Sample>
-void digitize(const std::vector<double>& volts, const DigitizerPlan& plan, double step_v, double lowest, double highest,
-              Sample* counts) {
+void digitize(const std::vector<double>& volts, const DigitizerPlan& plan, double step_v, double lowest,
+              double highest, Sample* counts) {
   for (std::size_t i = 0; i < volts.size(); ++i) {
     const double count = std::nearbyint((volts[i] - plan.offset_v) / step_v);
     counts[i] = static_cast<Sample>(std::clamp(count, lowest, highest));
@@ -86,8 +90,11 @@ void digitize(const std::vector<double>& volts, const DigitizerPlan& plan, doubl
 class ChannelBuffer {
  public:
   ChannelBuffer(const SimulationPlan& plan, const DigitizerPlan& digitizer, std::size_t records)
-      : plan_(plan), digitizer_(digitizer), step_v_(digitizer.full_scale_v / std::exp2(digitizer.bits)),
-        lowest_(-std::exp2(digitizer.bits - 1)), highest_(std::exp2(digitizer.bits - 1) - 1) {
+      : plan_(plan),
+        digitizer_(digitizer),
+        step_v_(digitizer.full_scale_v / std::exp2(digitizer.bits)),
+        lowest_(-std::exp2(digitizer.bits - 1)),
+        highest_(std::exp2(digitizer.bits - 1) - 1) {
     const std::size_t size = records * plan.samples;
     if (digitizer.bits == 0) {
       exact_ = std::make_shared<std::vector<double>>(size);
@@ -147,7 +154,8 @@ void add_pulse(std::vector<double>& volts, const SimulationPlan& plan, const Cha
   }
 }
 
-void add_pick_up(std::vector<double>& volts, const SimulationPlan& plan, const PickUpPlan& line, double phase) {
+void add_pick_up(std::vector<double>& volts, const SimulationPlan& plan, const PickUpPlan& line,
+                 double phase) {
   for (std::size_t i = 0; i < volts.size(); ++i) {
     const double time_s = plan.first_sample_s + static_cast<double>(i) * plan.interval_s;
     volts[i] += line.amplitude_v * std::sin(2 * std::numbers::pi * line.frequency_hz * time_s + phase);
@@ -168,7 +176,8 @@ Simulation::Simulation(const SimulationPlan& plan) : plan_(plan) {
     ChainShape shape(channel.shape, plan.interval_s);
     const double reference_s = shape.crossing_s(0.5);
     channels_.push_back({std::move(shape),
-                         NoiseSource(channel.noise, channel.shape.band_hz, plan.samples, plan.interval_s), reference_s});
+                         NoiseSource(channel.noise, channel.shape.band_hz, plan.samples, plan.interval_s),
+                         reference_s});
   }
 }
 
@@ -185,7 +194,8 @@ SimulatedBlock Simulation::records(std::uint64_t first, std::size_t count) const
     Engine engine = engine_of(plan_.seed, record.index);
     const double wait = even(engine, 0, 1);
     if (plan_.start) {
-      record.trigger = advanced(*plan_.start, (static_cast<double>(record.index) + wait) / plan_.trigger_rate_hz);
+      record.trigger =
+          advanced(*plan_.start, (static_cast<double>(record.index) + wait) / plan_.trigger_rate_hz);
     }
     const double passage_s = even(engine, plan_.passage_s.first, plan_.passage_s.second);
     std::vector<double> phases(most_lines);
@@ -194,13 +204,15 @@ SimulatedBlock Simulation::records(std::uint64_t first, std::size_t count) const
     for (std::size_t c = 0; c < channels_.size(); ++c) {
       const ChannelPlan& plan = plan_.channels[c];
       const std::vector<PlannedPulse> pulses = plan_pulses(plan_, plan, passage_s, engine);
-      const double level = plan.baseline_v + plan.baseline_spread_v * boost::random::normal_distribution<>()(engine);
+      const double level =
+          plan.baseline_v + plan.baseline_spread_v * boost::random::normal_distribution<>()(engine);
       std::vector<double> volts = channels_[c].noise.draw(engine);
       for (double& value : volts) value += level;
       for (std::size_t i = 0; i < plan.noise.pick_up.size(); ++i) {
         add_pick_up(volts, plan_, plan.noise.pick_up[i], phases[i]);
       }
-      for (const PlannedPulse& pulse : pulses) add_pulse(volts, plan_, channels_[c].shape, pulse, plan.polarity);
+      for (const PlannedPulse& pulse : pulses)
+        add_pulse(volts, plan_, channels_[c].shape, pulse, plan.polarity);
       record.traces.push_back(buffers[c].put(position, volts));
 
       const bool clipped = !clipped_ranges(record.traces.back()).empty();

@@ -1,4 +1,5 @@
-// Simulated runs: sensor, amplifier band, cable, digitizer, noise colours, heights, pile-up, pick-up -> traces and truth.
+// Simulated runs: sensor, amplifier band, cable, digitizer, noise colours, heights, pile-up, pick-up ->
+// traces and truth.
 #pragma once
 
 #include "firstedge/core/record.hpp"
@@ -12,17 +13,17 @@
 
 namespace firstedge {
 
-/// Records and what is true of them. A true Stamp holds the time at which the noiseless pulse crosses half of its height
-/// (uncertainty 0), its height, and the flags clipped and piled_up where they hold.
+/// Records and what is true of them. A true Stamp holds the time at which the noiseless pulse crosses half of
+/// its height (uncertainty 0), its height, and the flags clipped and piled_up where they hold.
 struct SimulatedBlock {
   RecordBlock block;
   std::vector<Stamp> truth;
 };
 
-/// A run that can be asked for any stretch of its records: record k is the same whatever was asked before, because each
-/// has a random engine of its own (std::mt19937_64 seeded from seed and k, distributions of Boost.Random). The counts are
-/// the same on every machine up to a sample in some 10^12, where the last bit of a library's sine or exponential decides
-/// a rounding.
+/// A run that can be asked for any stretch of its records: record k is the same whatever was asked before,
+/// because each has a random engine of its own (std::mt19937_64 seeded from seed and k, distributions of
+/// Boost.Random). The counts are the same on every machine up to a sample in some 10^12, where the last bit
+/// of a library's sine or exponential decides a rounding.
 class Simulation {
  public:
   explicit Simulation(const SimulationPlan& plan);

@@ -8,9 +8,10 @@
 #include <fstream>
 #include <sstream>
 #include <string>
+#include <vector>
+
 #include <sys/wait.h>
 #include <unistd.h>
-#include <vector>
 
 namespace firstedge::test {
 
@@ -44,7 +45,9 @@ inline Outcome run_program(const std::vector<std::string>& words) {
   }
   int state = 0;
   waitpid(child, &state, 0);
-  return {.status = WIFEXITED(state) ? WEXITSTATUS(state) : 128 + WTERMSIG(state), .out = text_of(out), .err = text_of(err)};
+  return {.status = WIFEXITED(state) ? WEXITSTATUS(state) : 128 + WTERMSIG(state),
+          .out = text_of(out),
+          .err = text_of(err)};
 }
 
 /// The app firstedge-<verb> of this build.

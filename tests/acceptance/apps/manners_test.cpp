@@ -1,8 +1,9 @@
-// The manners of all apps: help and version on standard output, junk refused with one sentence on standard error and exit
-// code 2, nothing left behind.
+// The manners of all apps: help and version on standard output, junk refused with one sentence on standard
+// error and exit code 2, nothing left behind.
 #include "support/program.hpp"
 
 #include <algorithm>
+
 #include <gtest/gtest.h>
 
 namespace firstedge::test {
@@ -25,18 +26,20 @@ TEST_P(manners, version_names_app_and_number) {
 }
 
 TEST_P(manners, junk_options_and_missing_files_get_one_sentence_and_exit_code_two) {
-  const std::vector<std::vector<std::string>> junk{
-      {}, {"--no-such-option"}, {"/no/such/file"}, {"/"}, {"/dev/null"}, {"/no/such/file", "--page"}};
+  const std::vector<std::vector<std::string>> junk{{},    {"--no-such-option"}, {"/no/such/file"},
+                                                   {"/"}, {"/dev/null"},        {"/no/such/file", "--page"}};
   for (std::vector<std::string> words : junk) {
     words.insert(words.begin(), app(GetParam()));
     const Outcome outcome = run_program(words);
     EXPECT_EQ(outcome.status, 2) << words.back() << outcome.err;
     EXPECT_TRUE(outcome.out.empty()) << outcome.out;
-    EXPECT_EQ(std::count(outcome.err.begin(), outcome.err.end(), '\n'), 1) << words.back() << ": " << outcome.err;
+    EXPECT_EQ(std::count(outcome.err.begin(), outcome.err.end(), '\n'), 1)
+        << words.back() << ": " << outcome.err;
   }
 }
 
-INSTANTIATE_TEST_SUITE_P(all_apps, manners, testing::Values("inspect", "stamp", "jitter", "spectrum", "simulate"),
+INSTANTIATE_TEST_SUITE_P(all_apps, manners,
+                         testing::Values("inspect", "stamp", "jitter", "spectrum", "simulate"),
                          [](const auto& row) { return std::string(row.param); });
 
 }  // namespace

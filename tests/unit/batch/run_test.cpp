@@ -1,13 +1,16 @@
-// Claims of the batch room: same bits for any threads and block size, nothing dropped without a count, learning from the
-// first records alone.
+// Claims of the batch room: same bits for any threads and block size, nothing dropped without a count,
+// learning from the first records alone.
 #include "firstedge/batch/run.hpp"
+
 #include "firstedge/core/digest.hpp"
 #include "firstedge/core/error.hpp"
 #include "firstedge/io/record_writer.hpp"
 #include "firstedge/simulate/simulation.hpp"
+
 #include "support/temporary_folder.hpp"
 
 #include <cmath>
+
 #include <gtest/gtest.h>
 
 namespace firstedge {
@@ -38,10 +41,11 @@ void write_run(const SimulationPlan& plan, const std::filesystem::path& file) {
 }
 
 Setup three_methods(std::size_t learning_records = 200) {
-  Setup setup = parse_setup(R"({"every_channel": {"baseline": {"method": "mean", "window": ["-29 ns", "-2 ns"]},
+  Setup setup =
+      parse_setup(R"({"every_channel": {"baseline": {"method": "mean", "window": ["-29 ns", "-2 ns"]},
     "timing": [{"method": "constant_fraction", "fraction": 0.3}, {"method": "leading_edge", "threshold": "25 mV"},
                {"method": "template_fit"}]}})",
-                            "test");
+                  "test");
   setup.learning_records = learning_records;
   return setup;
 }
@@ -50,8 +54,8 @@ TEST(stamp_run, the_table_is_the_same_bit_for_bit_for_any_threads_and_block_size
   const test::TemporaryFolder folder;
   write_run(small_bench(400), folder / "run.h5");
   std::string first;
-  for (const auto& [threads, block] : {std::pair{1, std::size_t{256}}, {2, std::size_t{1}}, {5, std::size_t{7}},
-                                       {2, std::size_t{100000}}}) {
+  for (const auto& [threads, block] :
+       {std::pair{1, std::size_t{256}}, {2, std::size_t{1}}, {5, std::size_t{7}}, {2, std::size_t{100000}}}) {
     stamp_run({folder / "run.h5"}, three_methods(), folder / "stamps.h5", {},
               {.threads = threads, .records_in_block = block, .templates = {}, .progress = {}});
     const std::string digest = sha256_of_file(folder / "stamps.h5");

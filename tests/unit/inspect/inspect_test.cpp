@@ -1,11 +1,14 @@
 // Claims of inspect: what was planned is what is told, and what is doubtful is said in words.
 #include "firstedge/inspect/inspect.hpp"
+
 #include "firstedge/io/record_writer.hpp"
 #include "firstedge/simulate/simulation.hpp"
+
 #include "support/temporary_folder.hpp"
 
 #include <algorithm>
 #include <cmath>
+
 #include <gtest/gtest.h>
 
 namespace firstedge {
@@ -46,7 +49,8 @@ Inspection look_at(const SimulationPlan& plan) {
 }
 
 double number(const Table& table, std::size_t row, const std::string& column) {
-  const auto at = std::find_if(table.columns.begin(), table.columns.end(), [&](const auto& c) { return c.key == column; });
+  const auto at = std::find_if(table.columns.begin(), table.columns.end(),
+                               [&](const auto& c) { return c.key == column; });
   return std::get<double>(table.rows.at(row).at(static_cast<std::size_t>(at - table.columns.begin())));
 }
 
@@ -61,7 +65,8 @@ TEST(inspect_run, tells_what_was_planned) {
   const Table& pulses = inspection.result.tables.at(1);
   EXPECT_EQ(number(channels, 0, "traces"), 300);
   EXPECT_NEAR(number(channels, 0, "interval"), 0.2e-9, 1e-15);
-  // The median of 300 baselines of 500 samples or so: 2 mV / sqrt(500) / sqrt(300) and one count of 0.24 mV at most.
+  // The median of 300 baselines of 500 samples or so: 2 mV / sqrt(500) / sqrt(300) and one count of 0.24 mV
+  // at most.
   EXPECT_NEAR(number(channels, 0, "baseline"), 0.01, 0.25e-3);
   // White noise of 2 mV and a sine of 2 mV peak: sqrt(4 + 2) mV; 2 % for the learning from 300 traces.
   EXPECT_NEAR(number(channels, 0, "noise"), std::sqrt(6.0) * 1e-3, 0.05e-3);

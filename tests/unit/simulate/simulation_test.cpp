@@ -1,16 +1,19 @@
-// Claims of the simulate room: the shape is the closed form, noise has the planned spread and spectrum, a run is the same
-// however it is asked for, and the truth is true.
-#include "firstedge/core/error.hpp"
+// Claims of the simulate room: the shape is the closed form, noise has the planned spread and spectrum, a run
+// is the same however it is asked for, and the truth is true.
 #include "firstedge/simulate/simulation.hpp"
 
+#include "firstedge/core/error.hpp"
+
 #include <cmath>
-#include <gtest/gtest.h>
 #include <numbers>
+
+#include <gtest/gtest.h>
 
 namespace firstedge {
 namespace {
 
-// exp(-t/tau) from t = 0 on, convolved with a unit Gaussian of standard deviation sigma (closed form, derived).
+// exp(-t/tau) from t = 0 on, convolved with a unit Gaussian of standard deviation sigma (closed form,
+// derived).
 double smeared_exponential(double t, double tau, double sigma) {
   const double r = sigma / tau;
   return 0.5 * tau * std::exp(0.5 * r * r - t / tau) * std::erfc((r - t / sigma) / std::numbers::sqrt2) / tau;
@@ -50,12 +53,14 @@ TEST(chain_shape, gaussian_band_has_its_half_power_point_where_it_is_said) {
 }
 
 TEST(chain_shape, skin_effect_step_follows_the_complementary_error_function) {
-  // Wigington & Nahman, Proc. IRE 45 (1957) 166 (citation from memory; the Laplace pair of exp(-K sqrt s)/s): the step
-  // response is erfc(K / (2 sqrt t)). A slow decay makes the pulse a step for a few ns.
+  // Wigington & Nahman, Proc. IRE 45 (1957) 166 (citation from memory; the Laplace pair of exp(-K sqrt s)/s):
+  // the step response is erfc(K / (2 sqrt t)). A slow decay makes the pulse a step for a few ns.
   const double skin_s = 0.4e-9;
   const ShapePlan plan{.rise_s = 1e-15, .decay_s = 1e-6, .band_hz = 20e9, .low_cut_hz = 0, .skin_s = skin_s};
   const ChainShape shape(plan, 0.2e-9);
-  const auto step = [&](double t) { return std::erfc(std::sqrt(skin_s) / (2 * std::sqrt(t))) * std::exp(-t / 1e-6); };
+  const auto step = [&](double t) {
+    return std::erfc(std::sqrt(skin_s) / (2 * std::sqrt(t))) * std::exp(-t / 1e-6);
+  };
   const double scale = shape(4e-9) / step(4e-9);
   for (double t = 0.3e-9; t < 10e-9; t += 0.1e-9) {
     // The decay of 1 us acts before the cable, not after: 10 ns / 1 us of difference at most.
@@ -89,8 +94,8 @@ TEST(simulation, noise_has_the_planned_spread_and_density) {
     for (int i = 0; i < stretches; ++i) {
       for (const double value : source.draw(engine)) sum += value * value;
     }
-    // 400,000 samples; correlated over up to a whole stretch for 1/f: 400 independent stretches give sqrt(2/400) = 7 % in
-    // the variance, 3.5 % in the spread: 4 of these.
+    // 400,000 samples; correlated over up to a whole stretch for 1/f: 400 independent stretches give
+    // sqrt(2/400) = 7 % in the variance, 3.5 % in the spread: 4 of these.
     EXPECT_NEAR(std::sqrt(sum / (stretches * 1000.0)), 2e-3, 4 * 0.035 * 2e-3);
     // The density integrates to the variance over the frequencies of the circle.
     const std::vector<double> density = source.density_v2_per_hz(2048);
