@@ -156,7 +156,7 @@ std::vector<Settings> Settings::groups(const std::string& name) const {
 
 std::string Settings::choice(const std::string& name, const std::string& fallback,
                              const std::vector<std::string>& allowed) const {
-  const std::string word = text(name, fallback);
+  std::string word = text(name, fallback);
   for (const std::string& one : allowed) {
     if (word == one) return word;
   }

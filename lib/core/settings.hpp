@@ -18,10 +18,15 @@ namespace firstedge {
 class Settings {
  public:
   struct Value;
+  struct Member;
   using List = std::vector<Value>;
-  using Group = std::vector<std::pair<std::string, Value>>;
+  using Group = std::vector<Member>;
   struct Value {
     std::variant<bool, double, std::string, List, Group> is;
+  };
+  struct Member {
+    std::string name;
+    Value value;
   };
 
   Settings() = default;

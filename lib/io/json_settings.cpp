@@ -79,7 +79,7 @@ class SettingsBuilder {
     }
     Level& level = levels_.back();
     if (auto* group = std::get_if<Settings::Group>(&level.value.is)) {
-      group->emplace_back(level.name, std::move(value));
+      group->push_back({level.name, std::move(value)});
     } else {
       std::get<Settings::List>(level.value.is).push_back(std::move(value));
     }

@@ -88,7 +88,7 @@ class HeaderText {
     if (quote != '\'' && quote != '"') refuse("should have a text in quotes here");
     const std::size_t end = text_.find(quote, position_ + 1);
     if (end == std::string_view::npos) refuse("has a text without its closing quote");
-    const std::string found(text_.substr(position_ + 1, end - position_ - 1));
+    std::string found(text_.substr(position_ + 1, end - position_ - 1));
     if (found.find('\\') != std::string::npos) refuse("has a backslash in a text");
     position_ = end + 1;
     return found;

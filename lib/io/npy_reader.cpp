@@ -47,7 +47,7 @@ Axes usual_axes(std::size_t count, const std::string& place) {
 }
 
 Axes axes_of(const Settings& input) {
-  const Axes axes = input.texts("axes");
+  Axes axes = input.texts("axes");
   const std::set<std::string> known{"record", "channel", "sample"};
   const std::set<std::string> distinct(axes.begin(), axes.end());
   const bool fits = distinct.size() == axes.size() && distinct.contains("sample") &&
@@ -212,7 +212,7 @@ ArrayPlan first_plan(const std::vector<ByteSource>& sources, const Axes& axes) {
   std::optional<Error> first_problem;
   for (const ByteSource& source : sources) {
     try {
-      const ArrayPlan plan = plan_array(source, read_npy_header(source), axes);
+      ArrayPlan plan = plan_array(source, read_npy_header(source), axes);
       source.put_down();
       return plan;
     } catch (const Error& problem) {
