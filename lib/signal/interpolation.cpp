@@ -1,0 +1,231 @@
+#include "firstedge/signal/interpolation.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+
+namespace firstedge {
+namespace {
+
+constexpr double no_number = std::numeric_limits<double>::quiet_NaN();
+
+std::size_t samples_of(Interpolation interpolation) {
+  switch (interpolation) {
+    case Interpolation::linear:
+      return 2;
+    case Interpolation::cubic:
+      return 4;
+    case Interpolation::quintic:
+      return 6;
+  }
+  return 2;
+}
+
+/// Lagrange weights of `size` samples at 0, 1, 2, ... for the position x.
+std::array<double, Stencil::largest> lagrange_weights(std::size_t size, double x) {
+  std::array<double, Stencil::largest> weights{};
+  for (std::size_t i = 0; i < size; ++i) {
+    double weight = 1;
+    for (std::size_t j = 0; j < size; ++j) {
+      if (j == i) continue;
+      weight *= (x - static_cast<double>(j)) / (static_cast<double>(i) - static_cast<double>(j));
+    }
+    weights[i] = weight;
+  }
+  return weights;
+}
+
+/// n over k for the small numbers met here.
+double binomial(std::size_t n, std::size_t k) {
+  double value = 1;
+  for (std::size_t i = 1; i <= k; ++i)
+    value = value * static_cast<double>(n - k + i) / static_cast<double>(i);
+  return value;
+}
+
+/// Finite differences of one order over the neighbourhood of a bracket: at(first) is the difference that
+/// starts at that sample. Differences of white noise of deviation s have the variance s^2 (2m over m).
+class Differences {
+ public:
+  Differences(std::span<const double> values, std::size_t first, std::size_t last, std::size_t order)
+      : first_(first), count_(last - first > order ? last - first - order : 0) {
+    std::copy(values.begin() + static_cast<std::ptrdiff_t>(first),
+              values.begin() + static_cast<std::ptrdiff_t>(last), table_.begin());
+    for (std::size_t m = 0; m < order; ++m) {
+      for (std::size_t i = 0; i + m + 1 < last - first; ++i) table_[i] = table_[i + 1] - table_[i];
+    }
+    noise_gain_ = binomial(2 * order, order);
+  }
+  bool has(std::size_t first) const { return first >= first_ && first - first_ < count_; }
+  /// The square, less what noise puts into it on average; NaN if a sample in it is.
+  double square_over_noise(std::size_t first, double noise_rms) const {
+    const double difference = table_[first - first_];
+    const double excess = difference * difference - noise_gain_ * noise_rms * noise_rms;
+    return excess <= 0 ? 0 : excess;  // NaN stays NaN
+  }
+
+  /// Samples of the widest neighbourhood: six runs of six samples, and two more on either side.
+  static constexpr std::size_t widest = 2 * Stencil::largest + 2;
+
+ private:
+  std::size_t first_;
+  std::size_t count_;
+  std::array<double, widest> table_{};
+  double noise_gain_ = 1;
+};
+
+/// Product of the distances to the samples over size!: the factor of the next derivative in the error term.
+double error_factor(std::size_t size, double x) {
+  double factor = 1;
+  for (std::size_t i = 0; i < size; ++i) factor *= (x - static_cast<double>(i)) / static_cast<double>(i + 1);
+  return factor;
+}
+
+/// The roughness of the run [first, first + size): the next two differences on its smoother side, squared.
+double roughness(const Differences& next, const Differences& second_next, std::size_t first,
+                 double noise_rms) {
+  double least = std::numeric_limits<double>::infinity();
+  const auto side = [&](bool exists, std::size_t one, std::size_t two, bool two_exists) {
+    if (!exists) return;
+    double square = next.square_over_noise(one, noise_rms);
+    if (two_exists) square += second_next.square_over_noise(two, noise_rms);
+    if (square < least) least = square;  // false for NaN
+  };
+  side(next.has(first), first, first, second_next.has(first));
+  side(first >= 1 && next.has(first - 1), first - 1, first - 2, first >= 2 && second_next.has(first - 2));
+  return least;
+}
+
+/// The first sample of the run of `size` samples around the bracket (before, before + 1) that interpolates
+/// best at `fraction` between them.
+std::size_t best_run(std::span<const double> values, std::size_t before, double fraction, std::size_t size,
+                     double noise_rms) {
+  const std::size_t lowest = before + 2 > size ? before + 2 - size : 0;
+  const std::size_t highest = std::min(before, values.size() - size);
+  if (lowest >= highest) return highest;
+  const std::size_t from = lowest >= 2 ? lowest - 2 : 0;
+  const std::size_t to = std::min(values.size(), highest + size + 2);
+  const Differences next(values, from, to, size);
+  const Differences second_next(values, from, to, size + 1);
+
+  const std::size_t centred = std::clamp(before + 1 >= size / 2 ? before + 1 - size / 2 : 0, lowest, highest);
+  std::size_t best = centred;
+  double least = std::numeric_limits<double>::infinity();
+  const auto consider = [&](std::size_t first) {
+    const double x = static_cast<double>(before - first) + fraction;
+    const double factor = error_factor(size, x);
+    double gain = 0;
+    for (const double weight : lagrange_weights(size, x)) gain += weight * weight;
+    const double error =
+        factor * factor * roughness(next, second_next, first, noise_rms) + noise_rms * noise_rms * gain;
+    if (error < least) {
+      least = error;
+      best = first;
+    }
+  };
+  consider(centred);  // first, so that it wins ties
+  for (std::size_t first = lowest; first <= highest; ++first) {
+    if (first != centred) consider(first);
+  }
+  return best;
+}
+
+/// The polynomial through a run of samples in Newton's form, with its derivative.
+class NewtonPolynomial {
+ public:
+  explicit NewtonPolynomial(std::span<const double> run) : size_(run.size()) {
+    std::copy(run.begin(), run.end(), coefficients_.begin());
+    for (std::size_t order = 1; order < size_; ++order) {
+      for (std::size_t i = size_ - 1; i >= order; --i)
+        coefficients_[i] = (coefficients_[i] - coefficients_[i - 1]) / static_cast<double>(order);
+    }
+  }
+  struct Point {
+    double value, slope;
+  };
+  Point at(double x) const {
+    Point point{coefficients_[size_ - 1], 0};
+    for (std::size_t i = size_ - 1; i-- > 0;) {
+      const double distance = x - static_cast<double>(i);
+      point.slope = point.slope * distance + point.value;
+      point.value = point.value * distance + coefficients_[i];
+    }
+    return point;
+  }
+
+ private:
+  std::size_t size_;
+  std::array<double, Stencil::largest> coefficients_{};
+};
+
+/// The root of polynomial - level between offset and offset + 1, where it changes from one side to the other:
+/// Newton steps kept inside a shrinking bracket.
+double root_in_bracket(const NewtonPolynomial& polynomial, double level, double offset, double guess,
+                       bool rising) {
+  constexpr int most_steps = 100;  // bisection alone needs 53
+  double low = 0, high = 1, x = guess;
+  for (int step = 0; step < most_steps; ++step) {
+    const auto [value, slope] = polynomial.at(offset + x);
+    const double miss = value - level;
+    if (miss == 0) break;
+    ((miss < 0) == rising ? low : high) = x;
+    double next = x - miss / slope;
+    if (!(next > low && next < high)) next = low + 0.5 * (high - low);
+    const bool settled = std::abs(next - x) <= std::numeric_limits<double>::epsilon();
+    x = next;
+    if (settled || x <= low || x >= high) break;
+  }
+  return x;
+}
+
+/// The stencil for a place between samples `before` and `before + 1`, which are both there.
+Stencil stencil_in_bracket(std::span<const double> values, std::size_t before, double fraction,
+                           Interpolation interpolation, double noise_rms) {
+  Stencil stencil;
+  stencil.size = std::min(samples_of(interpolation), values.size());
+  stencil.first = best_run(values, before, fraction, stencil.size, noise_rms);
+  stencil.weights = lagrange_weights(stencil.size, static_cast<double>(before - stencil.first) + fraction);
+  return stencil;
+}
+
+}  // namespace
+
+Stencil stencil_at(std::span<const double> values, double position, Interpolation interpolation,
+                   double noise_rms) {
+  if (values.empty() || std::isnan(position)) return {};
+  if (values.size() == 1) return {.first = 0, .size = 1, .weights = {1}};
+  const double place = std::clamp(position, 0.0, static_cast<double>(values.size() - 1));
+  const std::size_t before = std::min(static_cast<std::size_t>(place), values.size() - 2);
+  return stencil_in_bracket(values, before, place - static_cast<double>(before), interpolation, noise_rms);
+}
+
+std::optional<Crossing> find_crossing(std::span<const double> values, std::size_t before, double level,
+                                      Interpolation interpolation, double noise_rms) {
+  if (values.size() < 2 || before >= values.size() - 1) return std::nullopt;
+  const double left = values[before] - level;
+  const double right = values[before + 1] - level;
+  const bool brackets = (left <= 0 && right >= 0) || (left >= 0 && right <= 0);  // false for NaN
+  if (!brackets || left == right || !std::isfinite(right - left)) return std::nullopt;
+
+  const double guess = left / (left - right);
+  Stencil stencil = stencil_in_bracket(values, before, guess, interpolation, noise_rms);
+  const NewtonPolynomial polynomial(values.subspan(stencil.first, stencil.size));
+  const auto offset = static_cast<double>(before - stencil.first);
+  double fraction = guess;
+  if (left != 0 && right != 0) fraction = root_in_bracket(polynomial, level, offset, guess, left < 0);
+  stencil.weights = lagrange_weights(stencil.size, offset + fraction);
+  return Crossing{.position = static_cast<double>(before) + fraction,
+                  .slope_per_sample = polynomial.at(offset + fraction).slope,
+                  .stencil = stencil};
+}
+
+double interpolated(std::span<const double> values, double position, Interpolation interpolation,
+                    double noise_rms) {
+  const Stencil stencil = stencil_at(values, position, interpolation, noise_rms);
+  if (stencil.size == 0) return no_number;
+  double value = 0;
+  for (std::size_t i = 0; i < stencil.size; ++i) value += stencil.weights[i] * values[stencil.first + i];
+  return value;
+}
+
+}  // namespace firstedge
