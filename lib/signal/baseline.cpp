@@ -1,0 +1,320 @@
+#include "firstedge/signal/baseline.hpp"
+
+#include "firstedge/signal/level_statistics.hpp"
+#include "firstedge/signal/quiet_stretches.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+#include <string>
+
+namespace firstedge {
+namespace {
+
+/// The samples that the level is taken from, by their positions in the trace.
+struct Chosen {
+  SampleRange window;
+  std::vector<double> values;
+  std::vector<double> positions;
+  FlagSet flags;
+
+  void take(std::span<const double> trace, SampleRange range) {
+    for (std::size_t i = range.first; i < range.last; ++i) {
+      values.push_back(trace[i]);
+      positions.push_back(static_cast<double>(i));
+    }
+  }
+};
+
+/// Volts that are all finite, and the clipped ranges with the others added.
+struct FiniteSamples {
+  std::vector<double> values;
+  std::vector<SampleRange> clipped;
+};
+FiniteSamples only_finite(std::span<const double> volts, std::span<const SampleRange> clipped) {
+  FiniteSamples finite{.values = {volts.begin(), volts.end()}, .clipped = {clipped.begin(), clipped.end()}};
+  double last = 0;
+  bool any = false;
+  for (std::size_t i = 0; i < volts.size(); ++i) {
+    if (std::isfinite(volts[i])) {
+      last = volts[i];
+      continue;
+    }
+    finite.values[i] = last;
+    finite.clipped.push_back({i, i + 1});
+    any = true;
+  }
+  if (any) {
+    std::sort(finite.clipped.begin(), finite.clipped.end(),
+              [](const SampleRange& a, const SampleRange& b) { return a.first < b.first; });
+  }
+  return finite;
+}
+
+struct StraightLine {
+  double middle = 0;  ///< position
+  double level = 0;   ///< there
+  double slope = 0;   ///< per sample
+  double at(double position) const { return level + slope * (position - middle); }
+};
+StraightLine least_squares_line(std::span<const double> positions, std::span<const double> values) {
+  StraightLine line{.middle = mean_of_values(positions), .level = mean_of_values(values)};
+  double squares = 0, products = 0;
+  for (std::size_t i = 0; i < values.size(); ++i) {
+    const double distance = positions[i] - line.middle;
+    squares += distance * distance;
+    products += distance * (values[i] - line.level);
+  }
+  if (squares > 0) line.slope = products / squares;
+  return line;
+}
+
+double median_of(std::vector<double> values) {
+  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
+  std::nth_element(values.begin(), middle, values.end());
+  if (values.size() % 2 == 1) return *middle;
+  return 0.5 * (*middle + *std::max_element(values.begin(), middle));
+}
+
+/// The trace's drift per sample: the median slope between the medians of up to 32 blocks (H. Theil 1950), not
+/// moved by pulses in a quarter of them.
+double robust_drift(std::span<const double> values) {
+  const std::size_t blocks = std::min<std::size_t>(32, values.size() / fewest_quiet_samples);
+  if (blocks < 2) return 0;
+  std::vector<double> medians, middles, slopes;
+  for (std::size_t k = 0; k < blocks; ++k) {
+    const std::size_t first = k * values.size() / blocks, last = (k + 1) * values.size() / blocks;
+    medians.push_back(median_of({values.begin() + static_cast<std::ptrdiff_t>(first),
+                                 values.begin() + static_cast<std::ptrdiff_t>(last)}));
+    middles.push_back(0.5 * static_cast<double>(first + last - 1));
+  }
+  for (std::size_t a = 0; a < blocks; ++a) {
+    for (std::size_t b = a + 1; b < blocks; ++b)
+      slopes.push_back((medians[b] - medians[a]) / (middles[b] - middles[a]));
+  }
+  return median_of(std::move(slopes));
+}
+
+/// The samples of a stated window without those that belong to a pulse or are clipped.
+Chosen choose_in_window(std::span<const double> values, SampleRange window, const SampleFacts& facts) {
+  Chosen chosen;
+  chosen.window = window;
+  const std::span<const double> inside = values.subspan(window.first, window.size());
+  const RobustLevel level = shortest_quarter(inside, facts.step_v);
+  const double deviation = std::max(level.deviation, quiet_deviation(values));
+  std::vector<SampleRange> clipped;
+  for (const SampleRange& range : facts.clipped) {
+    const std::size_t first = std::max(range.first, window.first), last = std::min(range.last, window.last);
+    if (first < last) clipped.push_back({first - window.first, last - window.first});
+  }
+  const std::vector<SampleRange> disturbed = disturbed_ranges(inside, level.centre, deviation, clipped);
+  for (const SampleRange& gap : between(disturbed, inside.size()))
+    chosen.take(values, {window.first + gap.first, window.first + gap.last});
+  if (!disturbed.empty()) chosen.flags |= Flag::piled_up;
+  const std::size_t enough = std::max<std::size_t>(3, (inside.size() + 1) / 2);
+  if (chosen.values.size() < enough) chosen.flags |= Flag::no_baseline;
+  return chosen;
+}
+
+/// The samples of the quiet stretch found automatically; flagged, and empty, if there is none.
+Chosen choose_automatically(std::span<const double> values, const BaselineOptions& options,
+                            const SampleFacts& facts) {
+  std::vector<double> level(values.begin(), values.end());
+  if (options.method == BaselineOptions::Method::line) {
+    const double drift = robust_drift(values);
+    for (std::size_t i = 0; i < level.size(); ++i) level[i] -= drift * static_cast<double>(i);
+  }
+  Chosen chosen;
+  if (const auto stretch = best_quiet_stretch(level, facts.step_v, facts.clipped)) {
+    chosen.window = *stretch;
+    chosen.take(values, *stretch);
+  } else {
+    chosen.flags = Flag::no_baseline;
+  }
+  return chosen;
+}
+
+/// The part of the trace that a window in seconds covers; empty if none.
+SampleRange samples_in(std::pair<double, double> window_s, double interval_s, double first_sample_s,
+                       std::size_t samples) {
+  const auto sample_at = [&](double time_s) {
+    const double position = std::ceil((time_s - first_sample_s) / interval_s - 1e-6);
+    return static_cast<std::size_t>(std::clamp(position, 0.0, static_cast<double>(samples)));
+  };
+  return {sample_at(window_s.first), sample_at(window_s.second)};
+}
+
+/// A level and the influence of each sample on it: level error = mean of the influences, to first order.
+struct Level {
+  double value = 0;
+  std::vector<double> influence;
+};
+
+Level mean_level(std::span<const double> values) {
+  Level level{.value = mean_of_values(values), .influence = {values.begin(), values.end()}};
+  for (double& influence : level.influence) influence -= level.value;
+  return level;
+}
+
+/// The median; of quantised samples, the median of grouped data, which divides the middle count.
+Level median_level(const std::vector<double>& values, double rms, double step) {
+  const auto n = static_cast<double>(values.size());
+  Level level{.value = median_of(values), .influence = std::vector<double>(values.size())};
+  if (step > 0) {
+    double below = 0, equal = 0;
+    for (const double value : values) {
+      const double distance = value - level.value;
+      if (distance < -0.5 * step) ++below;
+      if (std::abs(distance) <= 0.5 * step) ++equal;
+    }
+    if (equal > 0) level.value += step * ((0.5 * n - below) / equal - 0.5);
+  }
+  if (rms == 0) return level;
+  double near = 0;
+  for (const double value : values) near += std::abs(value - level.value) <= rms ? 1 : 0;
+  // Half the inverse density at the median, from the share within one standard deviation; 1.169 is the ratio
+  // of the normal density in its middle to its mean over that range.
+  const double scale = n * rms / (1.169 * std::max(near, 1.0));
+  for (std::size_t i = 0; i < values.size(); ++i) {
+    const double distance = values[i] - level.value;
+    const double sign =
+        step > 0 ? std::clamp(2 * distance / step, -1.0, 1.0) : (distance > 0) - (distance < 0);
+    level.influence[i] = scale * sign;
+  }
+  return level;
+}
+
+/// The mode of the histogram smoothed by one standard deviation, climbed to from the robust centre.
+Level mode_level(const std::vector<double>& values, double step) {
+  const RobustLevel start = shortest_quarter(values, step);
+  Level level{.value = start.centre, .influence = std::vector<double>(values.size())};
+  const double width = start.deviation;
+  if (!(width > 0)) return level;
+  const auto weight = [&](double value) {
+    const double distance = (value - level.value) / width;
+    return std::exp(-0.5 * distance * distance);
+  };
+  constexpr int most_steps = 200;
+  for (int i = 0; i < most_steps; ++i) {
+    double weights = 0, products = 0;
+    for (const double value : values) {
+      weights += weight(value);
+      products += weight(value) * (value - level.value);
+    }
+    const double move = products / weights;
+    level.value += move;
+    if (std::abs(move) < 1e-9 * width) break;
+  }
+  double curvature = 0;
+  for (const double value : values) {
+    const double distance = (value - level.value) / width;
+    curvature += weight(value) * (1 - distance * distance);
+  }
+  curvature = std::max(curvature / static_cast<double>(values.size()), 0.05);
+  for (std::size_t i = 0; i < values.size(); ++i)
+    level.influence[i] = weight(values[i]) * (values[i] - level.value) / curvature;
+  return level;
+}
+
+/// The variance of a level: that of its influences, but no less than that of the mean of the samples (pulled
+/// in to three standard deviations): the signs of slow noise look less correlated than the noise is.
+MeanVariance variance_of_level(std::span<const double> values, const Level& level, double rms) {
+  std::vector<double> near(values.begin(), values.end());
+  for (double& value : near) value = std::clamp(value - level.value, -3 * rms, 3 * rms);
+  MeanVariance variance = variance_of_mean(level.influence);
+  const MeanVariance of_mean = variance_of_mean(near);
+  return of_mean.variance > variance.variance ? of_mean : variance;
+}
+
+/// Fills in level, slope, rms and uncertainties from the chosen samples (at least one).
+void describe(Baseline& baseline, const Chosen& chosen, double interval_s, const BaselineOptions& options,
+              double step) {
+  const auto n = static_cast<double>(chosen.values.size());
+  const StraightLine line = least_squares_line(chosen.positions, chosen.values);
+  const bool sloped = options.method == BaselineOptions::Method::line && chosen.values.size() > 2;
+  Level level = mean_level(chosen.values);
+  if (sloped) {
+    for (std::size_t i = 0; i < chosen.values.size(); ++i)
+      level.influence[i] = chosen.values[i] - line.at(chosen.positions[i]);
+  }
+  double squares = 0;
+  for (const double deviation : level.influence) squares += deviation * deviation;
+  baseline.rms_v = std::sqrt(squares / std::max(n - (sloped ? 2 : 1), 1.0));
+  MeanVariance variance = variance_of_mean(level.influence);
+  if (options.method == BaselineOptions::Method::median || options.method == BaselineOptions::Method::mode) {
+    level = options.method == BaselineOptions::Method::median
+                ? median_level(chosen.values, baseline.rms_v, step)
+                : mode_level(chosen.values, step);
+    variance = variance_of_level(chosen.values, level, baseline.rms_v);
+  }
+  const double rounding = rounding_uncertainty(step, baseline.rms_v);
+  baseline.level_v = {.value = level.value,
+                      .uncertainty = std::sqrt(variance.variance + rounding * rounding),
+                      .degrees_of_freedom = variance.degrees_of_freedom};
+  if (sloped) {
+    baseline.slope_v_per_s = line.slope / interval_s;
+    // Variance of a fitted slope: 12/n^2 times that of the mean, for evenly spaced samples and white noise.
+    baseline.slope_uncertainty_v_per_s = std::sqrt(12 * variance.variance) / (n * interval_s);
+  }
+}
+
+}  // namespace
+
+BaselineOptions baseline_options(const Settings& settings) {
+  using Method = BaselineOptions::Method;
+  const std::string method = settings.choice("method", "mean", {"mean", "median", "mode", "line"});
+  BaselineOptions options;
+  if (method == "median") options.method = Method::median;
+  if (method == "mode") options.method = Method::mode;
+  if (method == "line") options.method = Method::line;
+  options.window_s = settings.range("window", "s");
+  settings.finish();
+  return options;
+}
+
+Baseline measure_baseline(std::span<const double> volts, double interval_s, double first_sample_s,
+                          const BaselineOptions& options, const SampleFacts& facts) {
+  Baseline baseline;
+  if (volts.empty()) {
+    baseline.flags = Flag::no_baseline;
+    return baseline;
+  }
+  const FiniteSamples finite = only_finite(volts, facts.clipped);
+  const SampleFacts known{.step_v = facts.step_v, .clipped = finite.clipped};
+  Chosen chosen;
+  if (options.window_s) {
+    chosen = choose_in_window(finite.values,
+                              samples_in(*options.window_s, interval_s, first_sample_s, volts.size()), known);
+  } else {
+    chosen = choose_automatically(finite.values, options, known);
+  }
+  baseline.flags = chosen.flags;
+  if (chosen.flags.has(Flag::no_baseline)) {
+    const RobustLevel guess = shortest_quarter(finite.values, facts.step_v);
+    baseline.level_v = {.value = guess.centre, .uncertainty = guess.deviation, .degrees_of_freedom = 1};
+    baseline.rms_v = guess.deviation;
+    baseline.window = {0, volts.size()};
+  } else {
+    describe(baseline, chosen, interval_s, options, facts.step_v);
+    baseline.window = chosen.window;
+    baseline.samples_used = chosen.values.size();
+  }
+  const double middle = chosen.positions.empty() ? 0.5 * static_cast<double>(volts.size() - 1)
+                                                 : mean_of_values(chosen.positions);
+  baseline.middle_s = first_sample_s + middle * interval_s;
+  return baseline;
+}
+
+std::vector<SampleRange> quiet_ranges(std::span<const double> volts, const SampleFacts& facts) {
+  const FiniteSamples finite = only_finite(volts, facts.clipped);
+  const auto best = best_quiet_stretch(finite.values, facts.step_v, finite.clipped);
+  if (!best) return {};
+  const std::span<const double> quiet = std::span(finite.values).subspan(best->first, best->size());
+  const double deviation = std::max(deviation_of(quiet), 0.5 * facts.step_v);
+  std::vector<SampleRange> ranges = between(
+      disturbed_ranges(finite.values, mean_of_values(quiet), deviation, finite.clipped), volts.size());
+  std::erase_if(ranges, [](const SampleRange& range) { return range.size() < fewest_quiet_samples; });
+  return ranges;
+}
+
+}  // namespace firstedge

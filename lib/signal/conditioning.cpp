@@ -1,0 +1,174 @@
+#include "firstedge/signal/conditioning.hpp"
+
+#include "firstedge/signal/level_statistics.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <utility>
+
+namespace firstedge {
+namespace {
+
+constexpr double most_volts = 1e12;
+
+bool is_sound(double volts) {
+  return std::abs(volts) <= most_volts;  // false for NaN
+}
+
+/// Ranges joined with the runs of samples that are not sound, in order.
+std::vector<SampleRange> with_unsound(const std::vector<SampleRange>& clipped,
+                                      const std::vector<double>& volts) {
+  std::vector<SampleRange> all;
+  std::size_t next = 0;
+  const auto is_clipped = [&](std::size_t i) {
+    while (next < clipped.size() && clipped[next].last <= i) ++next;
+    return next < clipped.size() && clipped[next].first <= i;
+  };
+  for (std::size_t i = 0; i < volts.size(); ++i) {
+    if (!is_clipped(i) && is_sound(volts[i])) continue;
+    if (!all.empty() && all.back().last == i) {
+      all.back().last = i + 1;
+    } else {
+      all.push_back({i, i + 1});
+    }
+  }
+  return all;
+}
+
+/// Bridges the samples that are not sound by straight lines, at the ends by the nearest sound sample; false
+/// if there is none.
+bool bridge_unsound(std::vector<double>& volts) {
+  const auto sound_from = [&](std::size_t i) {
+    while (i < volts.size() && !is_sound(volts[i])) ++i;
+    return i;
+  };
+  std::size_t left = sound_from(0);
+  if (left == volts.size()) {
+    std::fill(volts.begin(), volts.end(), 0.0);
+    return false;
+  }
+  std::fill(volts.begin(), volts.begin() + static_cast<std::ptrdiff_t>(left), volts[left]);
+  while (left + 1 < volts.size()) {
+    const std::size_t right = sound_from(left + 1);
+    const double rise = right < volts.size() ? volts[right] - volts[left] : 0;
+    for (std::size_t i = left + 1; i < right; ++i)
+      volts[i] = volts[left] + rise * (static_cast<double>(i - left) / static_cast<double>(right - left));
+    left = right;
+  }
+  return true;
+}
+
+/// One count in volts, 0 for samples that are not counts.
+double step_of(const Trace& trace) {
+  const bool counts = std::visit(
+      [](const auto& samples) {
+        return std::is_integral_v<typename std::decay_t<decltype(samples)>::element_type>;
+      },
+      trace.counts);
+  return counts ? std::abs(trace.volts_per_count) : 0;
+}
+
+/// Clipped ranges at the samples of a trace whose times were moved back by `delay` samples.
+std::vector<SampleRange> moved(std::vector<SampleRange> ranges, double delay, std::size_t samples) {
+  const auto place = [&](double position) {
+    return static_cast<std::size_t>(std::clamp(position, 0.0, static_cast<double>(samples)));
+  };
+  for (SampleRange& range : ranges) {
+    range.first = place(static_cast<double>(range.first) + std::floor(delay));
+    range.last = place(static_cast<double>(range.last) + std::ceil(delay));
+  }
+  std::erase_if(ranges, [](const SampleRange& range) { return range.first >= range.last; });
+  return ranges;
+}
+
+/// Measures the baseline and takes it away. `raw_rms_v` judges the rounding to counts: the noise in the
+/// baseline's window before any filter.
+void take_baseline_away(ConditionedTrace& trace, const BaselineOptions& options,
+                        const std::vector<double>& raw_volts, bool filtered) {
+  const SampleFacts facts{.step_v = filtered ? 0 : trace.step_v, .clipped = trace.clipped};
+  const Baseline baseline =
+      measure_baseline(trace.volts, trace.interval_s, trace.first_sample_s, options, facts);
+  trace.baseline_v = baseline.level_v;
+  if (filtered && trace.step_v > 0) {
+    const double raw_rms_v =
+        deviation_of(std::span(raw_volts).subspan(baseline.window.first, baseline.window.size()));
+    trace.baseline_v.uncertainty =
+        std::hypot(trace.baseline_v.uncertainty, rounding_uncertainty(trace.step_v, raw_rms_v));
+  }
+  trace.baseline_middle_s = baseline.middle_s;
+  trace.baseline_slope_v_per_s = baseline.slope_v_per_s;
+  trace.baseline_slope_uncertainty_v_per_s = baseline.slope_uncertainty_v_per_s;
+  trace.baseline_rms_v = baseline.rms_v;
+  trace.baseline_window = baseline.window;
+  trace.flags |= baseline.flags;
+  trace.lowest_v -= baseline.level_v.value;
+  trace.highest_v -= baseline.level_v.value;
+  for (std::size_t i = 0; i < trace.volts.size(); ++i) {
+    const double from_middle_s = trace.time_s(static_cast<double>(i)) - baseline.middle_s;
+    trace.volts[i] -= baseline.level_v.value + baseline.slope_v_per_s * from_middle_s;
+  }
+}
+
+ConditionedTrace condition_with(const Trace& recorded, const BaselineOptions& baseline,
+                                const std::vector<Filter>& filters) {
+  ConditionedTrace trace;
+  trace.interval_s = recorded.interval_s;
+  trace.first_sample_s = recorded.first_sample_s;
+  trace.step_v = step_of(recorded);
+  const auto limits =
+      std::minmax({recorded.volts_of(recorded.lowest_count), recorded.volts_of(recorded.highest_count)});
+  if (std::isfinite(limits.first)) trace.lowest_v = limits.first;
+  if (std::isfinite(limits.second)) trace.highest_v = limits.second;
+  std::vector<double> raw = volts(recorded);
+  trace.clipped = with_unsound(clipped_ranges(recorded), raw);
+  if (raw.empty() || !bridge_unsound(raw)) {
+    trace.volts = std::move(raw);
+    trace.flags = Flag::no_baseline;
+    return trace;
+  }
+  trace.volts = raw;
+  double delay_s = 0;
+  for (const Filter& filter : filters) {
+    Filtered filtered = filter(std::move(trace.volts));
+    trace.volts = std::move(filtered.volts);
+    delay_s += filtered.delay_s;
+  }
+  trace.first_sample_s -= delay_s;
+  if (delay_s != 0)
+    trace.clipped = moved(std::move(trace.clipped), delay_s / trace.interval_s, trace.volts.size());
+  take_baseline_away(trace, baseline, raw, !filters.empty());
+  return trace;
+}
+
+std::vector<Filter> prepared(const std::vector<FilterOptions>& options, double interval_s) {
+  std::vector<Filter> filters;
+  filters.reserve(options.size());
+  for (const FilterOptions& one : options) filters.emplace_back(one, interval_s);
+  return filters;
+}
+
+}  // namespace
+
+ConditioningOptions conditioning_options(const Settings& baseline, const std::vector<Settings>& filters) {
+  ConditioningOptions options{.baseline = baseline_options(baseline), .filters = {}};
+  for (const Settings& filter : filters) options.filters.push_back(filter_options(filter));
+  return options;
+}
+
+Conditioner::Conditioner(ConditioningOptions options, double interval_s)
+    : options_(std::move(options)),
+      interval_s_(interval_s),
+      filters_(prepared(options_.filters, interval_s)) {}
+
+ConditionedTrace Conditioner::operator()(const Trace& trace) const {
+  if (trace.empty() || trace.interval_s == interval_s_)
+    return condition_with(trace, options_.baseline, filters_);
+  return condition_with(trace, options_.baseline, prepared(options_.filters, trace.interval_s));
+}
+
+ConditionedTrace condition(const Trace& trace, const ConditioningOptions& options) {
+  if (trace.empty()) return condition_with(trace, options.baseline, {});
+  return Conditioner(options, trace.interval_s)(trace);
+}
+
+}  // namespace firstedge

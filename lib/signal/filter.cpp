@@ -1,0 +1,235 @@
+#include "firstedge/signal/filter.hpp"
+
+#include "firstedge/core/error.hpp"
+#include "firstedge/signal/filter_design.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <span>
+
+#include <fmt/format.h>
+
+namespace firstedge {
+namespace {
+
+using Kind = FilterOptions::Kind;
+using Band = FilterOptions::Band;
+
+constexpr int highest_order = 12;
+constexpr double most_kernel_samples = 1e6;
+
+std::string name_of(Kind kind) {
+  switch (kind) {
+    case Kind::butterworth:
+      return "butterworth";
+    case Kind::bessel:
+      return "bessel";
+    case Kind::moving_average:
+      return "moving_average";
+    case Kind::gaussian:
+      return "gaussian";
+    case Kind::notch:
+      return "notch";
+    case Kind::matched:
+      return "matched";
+  }
+  return "filter";
+}
+
+[[noreturn]] void refuse(const FilterOptions& options, const std::string& problem,
+                         const std::string& remedy) {
+  throw Error(fmt::format("filter {}", name_of(options.kind)), problem, remedy);
+}
+
+void check_frequency(const FilterOptions& options, double frequency_hz, double sampling_hz) {
+  if (frequency_hz > 0 && frequency_hz < 0.5 * sampling_hz) return;
+  refuse(options,
+         fmt::format("{:.6g} Hz is not between 0 and half the sampling rate of {:.6g} Hz", frequency_hz,
+                     sampling_hz),
+         "choose a frequency below half the sampling rate");
+}
+
+void check_recursive(const FilterOptions& options, double sampling_hz) {
+  if (options.order < 1 || options.order > highest_order)
+    refuse(options, fmt::format("order {} is not from 1 to {}", options.order, highest_order),
+           "choose an order in that range");
+  if (options.band != Band::low_pass) check_frequency(options, options.low_hz, sampling_hz);
+  if (options.band != Band::high_pass) check_frequency(options, options.high_hz, sampling_hz);
+  if (options.band == Band::band_pass && !(options.low_hz < options.high_hz))
+    refuse(options, "the lower corner is not below the upper one", "give the corners in rising order");
+}
+
+std::vector<FilterSection> design_sections(const FilterOptions& options, double sampling_hz) {
+  if (options.kind == Kind::notch) {
+    check_frequency(options, options.low_hz, sampling_hz);
+    if (!(options.quality > 0.5) || options.quality > 1e6)
+      refuse(options, fmt::format("quality {:.6g} is not from 0.5 to 1e6", options.quality),
+             "choose the notch's centre over its width");
+    return {notch_section(options.low_hz, options.quality, sampling_hz)};
+  }
+  check_recursive(options, sampling_hz);
+  return recursive_sections(options, sampling_hz);
+}
+
+FilterKernel design_kernel(const FilterOptions& options, double interval_s) {
+  if (options.kind == Kind::matched) {
+    if (!options.pulse_template || options.pulse_template->shape.empty() || !options.noise)
+      refuse(options, "the channel's pulse template or noise is not known",
+             "learn both from the run before this filter is used");
+    return matched_kernel(*options.pulse_template, *options.noise, interval_s);
+  }
+  const double width = options.width_s / interval_s;
+  if (!(width > 0) || width > most_kernel_samples)
+    refuse(
+        options,
+        fmt::format("a width of {:.6g} s is not more than 0 and at most a million samples", options.width_s),
+        "give the width like \"0.4 ns\"");
+  return options.kind == Kind::gaussian ? gaussian_kernel(width) : moving_average_kernel(width);
+}
+
+bool is_recursive(Kind kind) {
+  return kind == Kind::butterworth || kind == Kind::bessel || kind == Kind::notch;
+}
+
+/// The delay of the causal form, in samples; the class comment says why.
+double causal_delay(const FilterOptions& options, const std::vector<FilterSection>& sections,
+                    double interval_s) {
+  if (options.kind == Kind::notch || options.band == Band::low_pass) return group_delay(sections, 0);
+  if (options.band == Band::high_pass) return 0;
+  return group_delay(sections, std::sqrt(options.low_hz * options.high_hz) * interval_s);
+}
+
+/// The trace continued at both ends by its point reflection at the end samples.
+std::vector<double> continued(const std::vector<double>& volts, std::size_t ends) {
+  const std::size_t n = volts.size();
+  std::vector<double> longer;
+  longer.reserve(n + 2 * ends);
+  const auto inside = [n](std::size_t distance) { return std::min(distance, n - 1); };
+  for (std::size_t k = ends; k >= 1; --k) longer.push_back(2 * volts.front() - volts[inside(k)]);
+  longer.insert(longer.end(), volts.begin(), volts.end());
+  for (std::size_t k = 1; k <= ends; ++k) longer.push_back(2 * volts.back() - volts[n - 1 - inside(k)]);
+  return longer;
+}
+
+/// One pass through the sections in place, each settled on its first sample (direct form II transposed).
+template <class Samples>
+void run_sections(const std::vector<FilterSection>& sections, Samples first, Samples last) {
+  for (const FilterSection& section : sections) {
+    const double settled_in = *first;
+    const double settled_out =
+        settled_in * (section.b0 + section.b1 + section.b2) / (1 + section.a1 + section.a2);
+    double second = section.b2 * settled_in - section.a2 * settled_out;
+    double state = section.b1 * settled_in - section.a1 * settled_out + second;
+    for (Samples sample = first; sample != last; ++sample) {
+      const double in = *sample;
+      const double out = section.b0 * in + state;
+      state = section.b1 * in - section.a1 * out + second;
+      second = section.b2 * in - section.a2 * out;
+      *sample = out;
+    }
+  }
+}
+
+std::vector<double> without_ends(const std::vector<double>& longer, std::size_t ends) {
+  return {longer.begin() + static_cast<std::ptrdiff_t>(ends),
+          longer.end() - static_cast<std::ptrdiff_t>(ends)};
+}
+
+std::vector<double> run_kernel(const FilterKernel& kernel, const std::vector<double>& longer,
+                               std::size_t ends, std::size_t samples) {
+  std::vector<double> out(samples, 0.0);
+  for (std::size_t i = 0; i < samples; ++i) {
+    const double* in = longer.data() + (i + ends - kernel.origin);
+    double sum = 0;
+    for (std::size_t k = 0; k < kernel.weights.size(); ++k) sum += kernel.weights[k] * in[k];
+    out[i] = sum;
+  }
+  return out;
+}
+
+}  // namespace
+
+FilterOptions filter_options(const Settings& settings) {
+  FilterOptions options;
+  const std::string kind = settings.choice(
+      "kind", "butterworth", {"butterworth", "bessel", "moving_average", "gaussian", "notch", "matched"});
+  for (const Kind one :
+       {Kind::butterworth, Kind::bessel, Kind::moving_average, Kind::gaussian, Kind::notch, Kind::matched}) {
+    if (kind == name_of(one)) options.kind = one;
+  }
+  if (is_recursive(options.kind))
+    options.zero_phase = settings.choice("phase", "zero", {"zero", "causal"}) == "zero";
+  if (options.kind == Kind::notch) {
+    options.low_hz = settings.quantity("centre", "Hz", 0);
+    options.quality = settings.number("quality", options.quality);
+    if (!(options.low_hz > 0))
+      settings.refuse("centre", "is missing or not positive", "give it like \"98 MHz\"");
+  } else if (is_recursive(options.kind)) {
+    const std::string band = settings.choice("band", "low_pass", {"low_pass", "high_pass", "band_pass"});
+    options.band = band == "low_pass"    ? Band::low_pass
+                   : band == "high_pass" ? Band::high_pass
+                                         : Band::band_pass;
+    const double order = settings.number("order", options.order);
+    if (order != std::floor(order) || order < 1 || order > highest_order)
+      settings.refuse("order", fmt::format("is {:.6g}", order),
+                      fmt::format("give a whole number from 1 to {}", highest_order));
+    options.order = static_cast<int>(order);
+    const std::vector<double> corners = settings.quantities("cut", "Hz");
+    if (corners.size() != (options.band == Band::band_pass ? 2U : 1U))
+      settings.refuse("cut", fmt::format("holds {} frequencies", corners.size()),
+                      "give one like \"400 MHz\", or for a band_pass two in brackets");
+    options.low_hz = options.band == Band::low_pass ? 0 : corners.front();
+    options.high_hz = options.band == Band::high_pass ? 0 : corners.back();
+  } else if (options.kind != Kind::matched) {
+    options.width_s = settings.quantity("width", "s", 0);
+    if (!(options.width_s > 0))
+      settings.refuse("width", "is missing or not positive", "give it like \"0.4 ns\"");
+  }
+  settings.finish();
+  return options;
+}
+
+Filter::Filter(const FilterOptions& options, double interval_s) : interval_s_(interval_s) {
+  if (!(interval_s > 0) || !std::isfinite(interval_s))
+    refuse(options, fmt::format("the sample interval is {:.6g} s", interval_s), "give traces a positive one");
+  if (!is_recursive(options.kind)) {
+    FilterKernel kernel = design_kernel(options, interval_s);
+    ends_ = kernel.weights.size();
+    design_ = std::move(kernel);
+    return;
+  }
+  std::vector<FilterSection> sections = design_sections(options, 1 / interval_s);
+  twice_ = options.zero_phase;
+  if (!twice_) delay_s_ = causal_delay(options, sections, interval_s) * interval_s;
+  const double settling = std::min(settling_samples(sections), most_kernel_samples);
+  ends_ = std::max(3 * (2 * sections.size() + 1), static_cast<std::size_t>(settling));
+  design_ = std::move(sections);
+}
+
+Filtered Filter::operator()(std::vector<double> volts) const {
+  Filtered filtered{.volts = {}, .delay_s = delay_s_};
+  if (volts.empty()) return filtered;
+  if (const auto* kernel = std::get_if<FilterKernel>(&design_)) {
+    filtered.volts = run_kernel(*kernel, continued(volts, ends_), ends_, volts.size());
+    return filtered;
+  }
+  const auto& sections = std::get<std::vector<FilterSection>>(design_);
+  const std::size_t ends = std::min(ends_, volts.size() - 1);
+  std::vector<double> longer = continued(volts, ends);
+  run_sections(sections, longer.begin(), longer.end());
+  if (twice_) run_sections(sections, longer.rbegin(), longer.rend());
+  filtered.volts = without_ends(longer, ends);
+  return filtered;
+}
+
+double Filter::gain(double frequency_hz) const {
+  const double once = std::abs(
+      std::visit([&](const auto& design) { return response(design, frequency_hz * interval_s_); }, design_));
+  return twice_ ? once * once : once;
+}
+
+Filtered apply_filter(std::vector<double> volts, double interval_s, const FilterOptions& options) {
+  return Filter(options, interval_s)(std::move(volts));
+}
+
+}  // namespace firstedge

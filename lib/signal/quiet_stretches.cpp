@@ -1,0 +1,158 @@
+#include "firstedge/signal/quiet_stretches.hpp"
+
+#include "firstedge/signal/level_statistics.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+namespace firstedge {
+namespace {
+
+constexpr std::size_t good_start = 16;    // samples of a quiet start that is preferred to longer stretches
+constexpr std::size_t guard_samples = 2;  // kept clear before the foot of a pulse
+
+/// Ranges in order of their first sample, overlapping and touching ones joined.
+std::vector<SampleRange> joined(std::vector<SampleRange> ranges) {
+  std::sort(ranges.begin(), ranges.end(),
+            [](const SampleRange& a, const SampleRange& b) { return a.first < b.first; });
+  std::vector<SampleRange> apart;
+  for (const SampleRange& range : ranges) {
+    if (!apart.empty() && range.first <= apart.back().last) {
+      apart.back().last = std::max(apart.back().last, range.last);
+    } else {
+      apart.push_back(range);
+    }
+  }
+  return apart;
+}
+
+/// Standard deviations of the record cut into blocks: the first block's, and the lower quartile of all.
+struct BlockDeviations {
+  std::size_t block = 0;
+  double first = 0;
+  double quiet = 0;
+};
+BlockDeviations block_deviations(std::span<const double> values) {
+  const std::size_t block = std::clamp<std::size_t>(values.size() / 16, fewest_quiet_samples, 64);
+  std::vector<double> deviations;
+  for (std::size_t first = 0; first + block <= values.size(); first += block)
+    deviations.push_back(deviation_of(values.subspan(first, block)));
+  const double first = deviations.front();
+  const auto quartile = deviations.begin() + static_cast<std::ptrdiff_t>(deviations.size() / 4);
+  std::nth_element(deviations.begin(), quartile, deviations.end());
+  return {.block = block, .first = first, .quiet = *quartile};
+}
+
+/// True if the means of two stretches agree within twice their combined uncertainty, for white noise.
+bool at_one_level(std::span<const double> values, SampleRange a, SampleRange b) {
+  const auto part = [&](SampleRange range) { return values.subspan(range.first, range.size()); };
+  const auto uncertainty = [&](SampleRange range) {
+    return deviation_of(part(range)) / std::sqrt(static_cast<double>(range.size()));
+  };
+  return std::abs(mean_of_values(part(a)) - mean_of_values(part(b))) <=
+         2 * std::hypot(uncertainty(a), uncertainty(b));
+}
+
+/// Running mean and variance of the samples accepted so far (B. P. Welford, Technometrics 4 (1962) 419).
+class RunningLevel {
+ public:
+  void add(double value) {
+    ++samples_;
+    const double before = value - mean_;
+    mean_ += before / static_cast<double>(samples_);
+    squares_ += before * (value - mean_);
+  }
+  double mean() const { return mean_; }
+  double deviation() const { return std::sqrt(squares_ / static_cast<double>(samples_ - 1)); }
+
+ private:
+  std::size_t samples_ = 0;
+  double mean_ = 0, squares_ = 0;
+};
+
+}  // namespace
+
+std::vector<SampleRange> disturbed_ranges(std::span<const double> values, double centre, double deviation,
+                                          std::span<const SampleRange> clipped) {
+  std::vector<SampleRange> ranges(clipped.begin(), clipped.end());
+  const auto away = [&](std::size_t i) { return std::abs(values[i] - centre); };
+  for (std::size_t i = 0; i < values.size(); ++i) {
+    if (away(i) <= seed_deviations * deviation) continue;
+    std::size_t first = i, last = i + 1;
+    while (first > 0 && away(first - 1) > foot_deviations * deviation) --first;
+    while (last < values.size() && away(last) > foot_deviations * deviation) ++last;
+    i = last - 1;
+    ranges.push_back({first > guard_samples ? first - guard_samples : 0, last});
+  }
+  ranges = joined(std::move(ranges));
+  // A tail goes on below the noise: as long again as what stood out of it, but not over half of the gap.
+  for (std::size_t k = 0; k < ranges.size(); ++k) {
+    const std::size_t next = k + 1 < ranges.size() ? ranges[k + 1].first : values.size();
+    ranges[k].last += std::min(ranges[k].size() + guard_samples, (next - ranges[k].last + 1) / 2);
+  }
+  return ranges;
+}
+
+std::vector<SampleRange> between(std::span<const SampleRange> ranges, std::size_t size) {
+  std::vector<SampleRange> gaps;
+  std::size_t first = 0;
+  for (const SampleRange& range : ranges) {
+    if (range.first > first) gaps.push_back({first, range.first});
+    first = std::max(first, range.last);
+  }
+  if (first < size) gaps.push_back({first, size});
+  return gaps;
+}
+
+double quiet_deviation(std::span<const double> values) {
+  return values.size() < fewest_quiet_samples ? 0 : block_deviations(values).quiet;
+}
+
+std::optional<SampleRange> quiet_start(std::span<const double> values, double step,
+                                       std::span<const SampleRange> clipped) {
+  if (values.size() < fewest_quiet_samples) return std::nullopt;
+  const RobustLevel common = shortest_quarter(values, step);
+  const BlockDeviations blocks = block_deviations(values);
+  // Above what blocks of 8 white samples reach, and what blocks of correlated noise do.
+  if (blocks.first > std::max({2.5 * blocks.quiet, 1.25 * step, 1.25 * common.deviation}))
+    return std::nullopt;
+
+  RunningLevel level;
+  std::size_t end = clipped.empty() ? values.size() : std::min(values.size(), clipped.front().first);
+  for (std::size_t i = 0; i < end; ++i) {
+    if (i >= blocks.block) {
+      // The common deviation is that of slow noise too, but it may hold part of a pulse: so it counts for
+      // less, and only as far as correlated noise can raise it over that of a block.
+      const double calm = std::max(blocks.quiet, 0.5 * step);
+      const double own = std::max(level.deviation(), calm);
+      const double limit = seed_deviations * std::max(own, 0.6 * std::min(common.deviation, 4 * calm));
+      if (std::abs(values[i] - level.mean()) > limit) {
+        end = i;
+        while (end > 0 && std::abs(values[end - 1] - level.mean()) > foot_deviations * own) --end;
+        end -= std::min(end, guard_samples);
+        break;
+      }
+    }
+    level.add(values[i]);
+  }
+  if (end < fewest_quiet_samples) return std::nullopt;
+  return SampleRange{0, end};
+}
+
+std::optional<SampleRange> best_quiet_stretch(std::span<const double> values, double step,
+                                              std::span<const SampleRange> clipped) {
+  const auto start = quiet_start(values, step, clipped);
+  if (start && (start->size() >= good_start || start->size() == values.size())) return start;
+  const RobustLevel common = shortest_quarter(values, step);
+  const std::vector<SampleRange> gaps =
+      between(disturbed_ranges(values, common.centre, common.deviation, clipped), values.size());
+  SampleRange longest;
+  for (const SampleRange& gap : gaps) {
+    if (gap.size() > longest.size()) longest = gap;
+  }
+  if (start && (longest.size() < 4 * start->size() || !at_one_level(values, *start, longest))) return start;
+  if (longest.size() < fewest_quiet_samples) return std::nullopt;
+  return longest;
+}
+
+}  // namespace firstedge
