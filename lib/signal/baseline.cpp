@@ -188,7 +188,8 @@ Level median_level(const std::vector<double>& values, double rms, double step) {
 Level mode_level(const std::vector<double>& values, double step) {
   const RobustLevel start = shortest_quarter(values, step);
   Level level{.value = start.centre, .influence = std::vector<double>(values.size())};
-  const double width = start.deviation;
+  // One and a half counts smooth the comb of counts away, to 3e-3 of it for noise of half a count.
+  const double width = std::max(start.deviation, 1.5 * step);
   if (!(width > 0)) return level;
   const auto weight = [&](double value) {
     const double distance = (value - level.value) / width;

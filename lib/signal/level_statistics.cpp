@@ -109,7 +109,9 @@ MeanVariance variance_of_mean(std::span<const double> deviations) {
   if (deviations.size() < 2 || !(squares > 0))
     return {.variance = 0, .degrees_of_freedom = n > 1 ? n - 1 : 0};
 
-  const double r = autoregression(deviations);
+  // A negative correlation lowers the variance: it is believed only where it is significant.
+  const double estimated = autoregression(deviations);
+  const double r = estimated < 0 && estimated > -2 / std::sqrt(n) ? 0 : estimated;
   std::vector<double> white(deviations.size() - 1);
   for (std::size_t i = 0; i < white.size(); ++i) white[i] = deviations[i + 1] - r * deviations[i];
   const double long_run = bartlett_long_run_variance(white) / ((1 - r) * (1 - r));
