@@ -34,6 +34,14 @@ Status checked(Status status) {
   return status;
 }
 
+/// The C++ object of something that the C interface has opened; it closes it.
+template <class Object>
+Object wrapped(hid_t id) {
+  Object object(id);
+  checked(H5Idec_ref(id));  // the object has counted itself
+  return object;
+}
+
 /// call() under the guard; a failure inside HDF5 becomes Error(place, problem, remedy).
 template <class Call>
 auto guarded(const std::string& place, const std::string& problem, const std::string& remedy, Call&& call) {

@@ -56,11 +56,8 @@ void abandon_hdf5(const H5::H5File& file) {
 H5::Group create_group(const H5::Group& where, const std::string& name) {
   const H5::PropList creation(H5P_GROUP_CREATE);
   checked(H5Pset_obj_track_times(creation.getId(), false));
-  const hid_t id =
-      checked(H5Gcreate2(where.getId(), name.c_str(), H5P_DEFAULT, creation.getId(), H5P_DEFAULT));
-  H5::Group group(id);
-  checked(H5Idec_ref(id));  // the object counts for itself
-  return group;
+  return wrapped<H5::Group>(
+      checked(H5Gcreate2(where.getId(), name.c_str(), H5P_DEFAULT, creation.getId(), H5P_DEFAULT)));
 }
 
 H5::StrType text_type(std::size_t bytes) {
