@@ -275,46 +275,38 @@ std::string python(const std::string& program, const std::filesystem::path& argu
   return output + "exit " + std::to_string(pclose(pipe));
 }
 
-TEST(stamp_table_hdf5, opens_in_python_in_one_line) {
+TEST(stamp_table_python, opens_in_one_line_with_h5py_and_with_pandas) {
   const TemporaryFolder folder;
   std::vector<Stamp> stamps = some_stamps(3, 4);
   stamps[2].time_s = 1.5e-9;
   stamps[2].record = 12;
+  stamps[1].time_s = not_known;
   write_in_blocks(folder / "stamps.h5", stamps, some_triggers(2), 10);
+  write_in_blocks(folder / "stamps.csv", stamps, some_triggers(2), 10);
   EXPECT_EQ(python(R"(
 import sys, json, h5py, pandas
-f = sys.argv[1]
+f = sys.argv[1] + "/stamps.h5"
 table = pandas.DataFrame(h5py.File(f)["stamps"][:])
 print(*table.columns)
 print(len(table), table.time_s[2], table.record[2])
+print(table.equals(pandas.read_hdf(f, "stamps")))
 file = h5py.File(f)
 print(file.attrs["layout"].decode(), json.loads(file.attrs["provenance"])["program"])
 print(file["channels"]["name"][1].decode(), file["methods"]["settings"][0].decode())
 print(file["triggers"]["seconds"][0], file["triggers"]["femtoseconds"][1])
+csv = pandas.read_csv(sys.argv[1] + "/stamps.csv", comment="#")
+print(len(csv), csv.time_s.dtype, csv.time_s[2], csv.time_s.isna()[1], csv.pulse.dtype)
 )",
-                   folder / "stamps.h5"),
+                   folder.path()),
             "record channel method pulse polarity time_s uncertainty_s bound_s height_v charge_c "
             "slew_v_per_s noise_v transition_duration_s baseline_v goodness flags\n"
             "3 1.5e-09 12\n"
+            "True\n"
             "firstedge stamp table 1 firstedge-stamp\n"
             "north, with amplifier fraction=0.3\n"
             "1764052620 1500000000000001\n"
+            "3 float64 1.5e-09 True int64\n"
             "exit 0");
-}
-
-TEST(stamp_table_csv, opens_in_python_in_one_line) {
-  const TemporaryFolder folder;
-  std::vector<Stamp> stamps = some_stamps(3, 4);
-  stamps[2].time_s = 1.5e-9;
-  stamps[1].time_s = not_known;
-  write_in_blocks(folder / "stamps.csv", stamps, some_triggers(2), 10);
-  EXPECT_EQ(python(R"(
-import sys, pandas
-table = pandas.read_csv(sys.argv[1], comment="#")
-print(len(table), table.time_s.dtype, table.time_s[2], table.time_s.isna()[1], table.pulse.dtype)
-)",
-                   folder / "stamps.csv"),
-            "3 float64 1.5e-09 True int64\nexit 0");
 }
 
 }  // namespace
