@@ -7,11 +7,14 @@
 #include "firstedge/signal/conditioned_trace.hpp"
 #include "firstedge/signal/interpolation.hpp"
 
+#include <cstddef>
+
 namespace firstedge {
 
 struct ConstantFractionOptions {
-  double fraction = 0.3;
+  double fraction = 0.4;
   Interpolation interpolation = Interpolation::cubic;
+  std::size_t edge_samples = 0;
 };
 
 /// Stamps the crossing of fraction * height on the leading edge.

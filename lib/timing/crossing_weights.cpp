@@ -1,7 +1,6 @@
 #include "firstedge/timing/crossing_weights.hpp"
 
 #include <algorithm>
-#include <array>
 #include <cmath>
 #include <numeric>
 
@@ -29,23 +28,8 @@ double SampleWeights::sum() const {
   return std::accumulate(weights_.begin(), weights_.end(), 0.0);
 }
 
-SampleWeights interpolation_weights(std::size_t size, double position, Interpolation interpolation) {
-  // Interpolation is linear in the samples, and its widest stencil holds six: the response to each unit
-  // sample of a stretch that is wider by two is its weight.
-  constexpr std::size_t reach = 4;
-  const auto before = static_cast<std::size_t>(std::clamp(std::floor(position), 0.0, double(size - 1)));
-  const std::size_t first = before < reach ? 0 : before - reach;
-  const std::size_t last = std::min(size, before + reach + 2);
-  std::array<double, 2 * reach + 2> unit{};
-  const std::span<const double> stretch(unit.data(), last - first);
-  SampleWeights weights;
-  for (std::size_t k = 0; k < last - first; ++k) {
-    unit[k] = 1;
-    const double weight = interpolated(stretch, position - static_cast<double>(first), interpolation);
-    unit[k] = 0;
-    if (weight != 0) weights.add(first + k, weight);
-  }
-  return weights;
+void SampleWeights::add(const Stencil& stencil, double factor) {
+  for (std::size_t i = 0; i < stencil.size; ++i) add(stencil.first + i, factor * stencil.weights[i]);
 }
 
 SampleNoise::SampleNoise(const NoiseModel& model, const ConditionedTrace& trace) : model_(&model) {

@@ -19,6 +19,7 @@ class SampleWeights {
   void add(std::size_t sample, double weight);
   /// Adds factor * other.
   void add(const SampleWeights& other, double factor);
+  void add(const Stencil& stencil, double factor);
 
   std::size_t first() const { return first_; }
   const std::vector<double>& weights() const { return weights_; }
@@ -29,10 +30,6 @@ class SampleWeights {
   std::size_t first_ = 0;
   std::vector<double> weights_;
 };
-
-/// The weights by which interpolated(values, position, interpolation) depends on samples of a trace of `size`
-/// samples.
-SampleWeights interpolation_weights(std::size_t size, double position, Interpolation interpolation);
 
 /// The noise of one sample as the timing room counts it: the covariance of the model and the quantisation.
 /// A model learnt from samples (samples_used > 0) holds the quantisation already, unless the trace was so

@@ -8,6 +8,8 @@
 #include "firstedge/signal/conditioned_trace.hpp"
 #include "firstedge/signal/interpolation.hpp"
 
+#include <cstddef>
+
 namespace firstedge {
 
 /// g(t) = fraction * s(t) - s(t - delay); the stamp is its zero crossing after the start of the pulse.
@@ -15,6 +17,7 @@ struct DelayedFractionOptions {
   double fraction = 0.3;
   double delay_s = 0.8e-9;
   Interpolation interpolation = Interpolation::cubic;
+  std::size_t edge_samples = 0;
 };
 
 Stamp delayed_fraction(const ConditionedTrace& trace, const Pulse& pulse, const NoiseModel& noise,

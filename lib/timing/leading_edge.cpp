@@ -6,12 +6,11 @@ namespace firstedge {
 
 Stamp leading_edge(const ConditionedTrace& trace, const Pulse& pulse, const NoiseModel& noise,
                    const LeadingEdgeOptions& options) {
-  const PulseEdge edge(trace, pulse, noise, options.interpolation);
+  const PulseEdge edge(trace, pulse, noise, {options.interpolation, options.edge_samples});
   const double level_v =
-      options.threshold_v.value_or(options.threshold_over_noise * SampleNoise(noise, trace).deviation_v());
+      options.threshold_v.value_or(options.threshold_over_noise * edge.noise().deviation_v());
   const auto crossing = edge.crossing(level_v);
-  if (!crossing) return edge.untimed();
-  return edge.timed(*crossing, edge.value_weights(crossing->position));
+  return crossing ? edge.timed(*crossing, crossing->value) : edge.untimed();
 }
 
 }  // namespace firstedge

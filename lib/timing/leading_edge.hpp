@@ -7,6 +7,7 @@
 #include "firstedge/signal/conditioned_trace.hpp"
 #include "firstedge/signal/interpolation.hpp"
 
+#include <cstddef>
 #include <optional>
 
 namespace firstedge {
@@ -15,6 +16,7 @@ struct LeadingEdgeOptions {
   std::optional<double> threshold_v;  ///< over the baseline, positive for either polarity
   double threshold_over_noise = 8;    ///< in standard deviations of a sample, where threshold_v is not given
   Interpolation interpolation = Interpolation::cubic;
+  std::size_t edge_samples = 0;
 };
 
 /// Stamps the crossing of a fixed level on the leading edge.

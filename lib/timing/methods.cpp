@@ -3,9 +3,12 @@
 #include "firstedge/timing/constant_fraction.hpp"
 #include "firstedge/timing/delayed_fraction.hpp"
 #include "firstedge/timing/leading_edge.hpp"
+#include "firstedge/timing/time_bound.hpp"
 
 #include <algorithm>
 #include <array>
+#include <cmath>
+#include <optional>
 #include <utility>
 
 #include <fmt/format.h>
@@ -53,11 +56,35 @@ double fraction_of(const Settings& settings, double fallback) {
   return fraction;
 }
 
+constexpr double most_edge_samples = 128;
+
+std::size_t edge_samples_of(const Settings& settings) {
+  const double samples = settings.number("edge_samples", 0);
+  const bool even = samples == 2 * std::floor(samples / 2);
+  if (samples != 0 && !(even && samples >= 6 && samples <= most_edge_samples)) {
+    settings.refuse("edge_samples", "is no number of samples to fit an edge to",
+                    "give an even number from 6 to 128, or 0 to interpolate");
+  }
+  return static_cast<std::size_t>(samples);
+}
+
+double positive_of(const Settings& settings, const std::string& name, double value) {
+  if (!(value > 0)) settings.refuse(name, "is not above 0", "give a value above 0");
+  return value;
+}
+
+std::string curve_words(Interpolation interpolation, std::size_t edge_samples) {
+  return edge_samples > 0 ? fmt::format("edge_samples={}", edge_samples)
+                          : fmt::format("interpolation={}", word_of(interpolation));
+}
+
 Ready constant_fraction_ready(const Settings& settings, const ChannelKnowledge& knowledge) {
   ConstantFractionOptions options;
   options.fraction = fraction_of(settings, options.fraction);
   options.interpolation = interpolation_of(settings, options.interpolation);
-  return {fmt::format("fraction={:g} interpolation={}", options.fraction, word_of(options.interpolation)),
+  options.edge_samples = edge_samples_of(settings);
+  return {fmt::format("fraction={:g} {}", options.fraction,
+                      curve_words(options.interpolation, options.edge_samples)),
           [options, noise = knowledge.noise](const ConditionedTrace& trace, const Pulse& pulse) {
             return constant_fraction(trace, pulse, noise, options);
           }};
@@ -66,17 +93,16 @@ Ready constant_fraction_ready(const Settings& settings, const ChannelKnowledge& 
 Ready leading_edge_ready(const Settings& settings, const ChannelKnowledge& knowledge) {
   LeadingEdgeOptions options;
   options.threshold_v = settings.quantity("threshold", "V");
-  options.threshold_over_noise = settings.number("threshold_over_noise", options.threshold_over_noise);
-  if (options.threshold_v && !(*options.threshold_v > 0))
-    settings.refuse("threshold", "is not above 0",
-                    "give the volts over the baseline, positive for either polarity");
-  if (!(options.threshold_over_noise > 0))
-    settings.refuse("threshold_over_noise", "is not above 0", "give a number of noise standard deviations");
+  if (options.threshold_v) positive_of(settings, "threshold", *options.threshold_v);
+  options.threshold_over_noise =
+      positive_of(settings, "threshold_over_noise",
+                  settings.number("threshold_over_noise", options.threshold_over_noise));
   options.interpolation = interpolation_of(settings, options.interpolation);
+  options.edge_samples = edge_samples_of(settings);
   const std::string threshold = options.threshold_v
                                     ? fmt::format("threshold={:g} V", *options.threshold_v)
                                     : fmt::format("threshold_over_noise={:g}", options.threshold_over_noise);
-  return {fmt::format("{} interpolation={}", threshold, word_of(options.interpolation)),
+  return {fmt::format("{} {}", threshold, curve_words(options.interpolation, options.edge_samples)),
           [options, noise = knowledge.noise](const ConditionedTrace& trace, const Pulse& pulse) {
             return leading_edge(trace, pulse, noise, options);
           }};
@@ -85,11 +111,11 @@ Ready leading_edge_ready(const Settings& settings, const ChannelKnowledge& knowl
 Ready delayed_fraction_ready(const Settings& settings, const ChannelKnowledge& knowledge) {
   DelayedFractionOptions options;
   options.fraction = fraction_of(settings, options.fraction);
-  options.delay_s = settings.quantity("delay", "s", options.delay_s);
-  if (!(options.delay_s > 0)) settings.refuse("delay", "is not above 0", "write it like \"0.8 ns\"");
+  options.delay_s = positive_of(settings, "delay", settings.quantity("delay", "s", options.delay_s));
   options.interpolation = interpolation_of(settings, options.interpolation);
-  return {fmt::format("fraction={:g} delay={:g} s interpolation={}", options.fraction, options.delay_s,
-                      word_of(options.interpolation)),
+  options.edge_samples = edge_samples_of(settings);
+  return {fmt::format("fraction={:g} delay={:g} s {}", options.fraction, options.delay_s,
+                      curve_words(options.interpolation, options.edge_samples)),
           [options, noise = knowledge.noise](const ConditionedTrace& trace, const Pulse& pulse) {
             return delayed_fraction(trace, pulse, noise, options);
           }};
@@ -124,12 +150,17 @@ TimingMethod make_timing_method(const Settings& settings, const ChannelKnowledge
   const Row& row = row_of(settings);
   Ready ready = row.make(settings, knowledge);
   settings.finish();
+  std::optional<TimeBound> bound;
+  if (knowledge.pulse_template) bound.emplace(*knowledge.pulse_template, knowledge.noise);
   return {std::string(row.name), std::move(ready.settings),
-          [time_pulse = std::move(ready.time_pulse)](const ConditionedTrace& trace,
-                                                     std::span<const Pulse> pulses) {
+          [time_pulse = std::move(ready.time_pulse), bound](const ConditionedTrace& trace,
+                                                            std::span<const Pulse> pulses) {
             std::vector<Stamp> stamps;
             stamps.reserve(pulses.size());
-            for (const Pulse& pulse : pulses) stamps.push_back(time_pulse(trace, pulse));
+            for (const Pulse& pulse : pulses) {
+              stamps.push_back(time_pulse(trace, pulse));
+              if (bound) stamps.back().bound_s = (*bound)(stamps.back().height_v);
+            }
             return stamps;
           }};
 }

@@ -43,72 +43,95 @@ class Scan {
 
   std::vector<Pulse> pulses() {
     for (at_ = 0; at_ < volts_.size(); ++at_) step();
-    if (state_ != State::quiet) close(volts_.size(), false);
+    if (state_ == State::up || state_ == State::tail) close(volts_.size());
     return std::move(pulses_);
   }
 
  private:
-  enum class State { quiet, up, tail };
+  /// fresh: no pulse yet; up: on a pulse, its top not passed; tail: on its way down; settled: it came back.
+  enum class State { fresh, up, tail, settled };
 
   double value(std::size_t sample) const { return polarity_ * volts_[sample]; }
-  double change_v() const {
-    return std::max(levels_.change_v, levels_.ringing_share * pulses_.back().height_v);
-  }
 
   void step() {
     const double v = value(at_);
-    if (state_ == State::quiet) {
-      if (v > levels_.start_v) open(false);
-      return;
-    }
-    Pulse& pulse = pulses_.back();
-    if (v <= returned_share * pulse.height_v) {
-      close(at_ + 1, true);
-    } else if (state_ == State::up) {
-      if (v > pulse.height_v) {
-        pulse.height_v = v;
-        pulse.peak = at_;
-      } else if (v <= pulse.height_v - change_v()) {
-        state_ = State::tail;
-        valley_ = at_;
-      }
-    } else if (v < value(valley_)) {
-      valley_ = at_;
-    } else if (v > levels_.start_v && v >= value(valley_) + change_v()) {
-      close(valley_ + 1, false);
-      pulse.flags |= Flag::piled_up;
-      open(true);
+    switch (state_) {
+      case State::fresh:
+        if (v > levels_.start_v) open(0);
+        break;
+      case State::up:
+        go_up(v);
+        break;
+      case State::tail:
+        if (returned(v)) {
+          close(at_ + 1);
+          state_ = State::settled;
+          valley_ = at_;
+        } else if (rises_again(v, std::max(levels_.change_v, ringing_v()))) {
+          close(valley_ + 1);
+          pulses_.back().flags |= Flag::piled_up;
+          open(valley_);
+          pulses_.back().flags |= Flag::piled_up;
+        }
+        break;
+      case State::settled:
+        if (rises_again(v, levels_.change_v)) open(pulses_.back().region.last - 1);
+        break;
     }
   }
 
-  void open(bool riding) {
-    const double v = value(at_);
+  void go_up(double v) {
+    Pulse& pulse = pulses_.back();
+    if (v > pulse.height_v) {
+      pulse.height_v = v;
+      pulse.peak = at_;
+    } else if (returned(v)) {
+      close(at_ + 1);
+      state_ = State::settled;
+      valley_ = at_;
+    } else if (v <= pulse.height_v - std::max(levels_.change_v, ringing_v())) {
+      state_ = State::tail;
+      valley_ = at_;
+    }
+  }
+
+  double ringing_v() const { return levels_.ringing_share * pulses_.back().height_v; }
+  bool returned(double v) const { return v <= returned_share * pulses_.back().height_v; }
+
+  /// Over the threshold, and over the lowest sample since the pulse before by at least change_v: noise on a
+  /// slow tail passes the threshold again and again, but does not rise so far.
+  bool rises_again(double v, double change_v) {
+    if (v < value(valley_)) valley_ = at_;
+    return v > levels_.start_v && v >= value(valley_) + change_v;
+  }
+
+  /// A new pulse whose leading edge reaches back to `floor` at most.
+  void open(std::size_t floor) {
     Pulse pulse;
     pulse.peak = at_;
     pulse.polarity = polarity_;
-    pulse.height_v = v;
-    std::size_t first = at_;
-    const std::size_t floor = riding ? valley_ : free_from_;
-    while (first > floor && value(first) > returned_share * v) --first;
-    pulse.region.first = first;
-    if (riding) pulse.flags |= Flag::piled_up;
+    pulse.height_v = value(at_);
+    pulse.region = {floor, at_ + 1};
     pulses_.push_back(pulse);
+    opened_ = at_;
     state_ = State::up;
   }
 
-  void close(std::size_t last, bool returned) {
-    pulses_.back().region.last = last;
-    free_from_ = returned ? last - 1 : last;
-    state_ = State::quiet;
+  /// Only now is the height known that says where the leading edge starts.
+  void close(std::size_t last) {
+    Pulse& pulse = pulses_.back();
+    std::size_t first = opened_;
+    while (first > pulse.region.first && !returned(value(first))) --first;
+    pulse.region = {first, last};
   }
 
   std::span<const double> volts_;
   int polarity_;
   Levels levels_;
-  State state_ = State::quiet;
+  State state_ = State::fresh;
   std::size_t at_ = 0;
-  std::size_t valley_ = 0;
-  std::size_t free_from_ = 0;  ///< a leading edge cannot reach back before it
+  std::size_t opened_ = 0;
+  std::size_t valley_ = 0;  ///< the lowest sample since the pulse before
   std::vector<Pulse> pulses_;
 };
 
@@ -134,13 +157,18 @@ class MeanAfter {
   double sum_ = 0;
 };
 
-/// The rule of the header for an excursion after `before`, the last pulse kept.
-bool is_undershoot(const Pulse& excursion, const Pulse& before, bool before_clipped, MeanAfter& mean_after,
-                   double undershoot_share) {
-  if (excursion.polarity == before.polarity) return false;
-  if (excursion.height_v >= (before_clipped ? 1.0 : undershoot_share) * before.height_v) return false;
+/// The rules of the header on undershoot and ringing, for an excursion after `before`, the last pulse kept.
+bool is_aftermath(const Pulse& excursion, const Pulse& before, bool before_clipped, MeanAfter& mean_after,
+                  const SearchOptions& options) {
   const std::size_t gap = excursion.region.first - std::min(before.region.last, excursion.region.first);
-  if (gap <= before.region.size()) return true;
+  const bool directly = gap <= before.region.size();
+  if (excursion.polarity == before.polarity) {
+    const bool riding = excursion.flags.has(Flag::piled_up);
+    return directly && !riding && excursion.height_v < options.ringing_share * before.height_v;
+  }
+  const double share = before_clipped ? 1.0 : options.undershoot_share;
+  if (excursion.height_v >= share * before.height_v) return false;
+  if (directly) return true;
   return excursion.polarity * mean_after.until(excursion.region.first) > excursion.height_v / 4;
 }
 
@@ -167,7 +195,7 @@ std::vector<Pulse> both_polarities(const ConditionedTrace& trace, const Levels& 
   return found;
 }
 
-/// Undershoots and the dead time taken out.
+/// Undershoots, ringing and the dead time taken out.
 std::vector<Pulse> separate(const std::vector<Pulse>& found, const ConditionedTrace& trace,
                             const SearchOptions& options) {
   const double dead_samples = options.dead_time_s / trace.interval_s;
@@ -177,7 +205,7 @@ std::vector<Pulse> separate(const std::vector<Pulse>& found, const ConditionedTr
   for (const Pulse& pulse : found) {
     if (!kept.empty()) {
       Pulse& before = kept.back();
-      if (is_undershoot(pulse, before, clipped, mean_after, options.undershoot_share)) continue;
+      if (is_aftermath(pulse, before, clipped, mean_after, options)) continue;
       if (static_cast<double>(pulse.region.first - before.region.first) < dead_samples) {
         merge(before, pulse);
         continue;
