@@ -7,32 +7,55 @@
 #include "firstedge/signal/conditioned_trace.hpp"
 
 #include <cstddef>
+#include <map>
 #include <span>
 #include <vector>
 
 namespace firstedge {
 
-/// Gathers pulse-free stretches of one channel. Order-dependent sums are avoided where they would break
-/// bit-equality: add stretches in record order.
+/// Gathers pulse-free stretches of one channel. Sums depend on the order of adding in their last bits: add
+/// stretches in record order.
 class NoiseAccumulator {
  public:
-  /// lags: length of the autocovariance kept. Stretches of fewer than 2 samples are ignored.
-  NoiseAccumulator(double interval_s, std::size_t lags);
+  /// lags: the longest autocovariance wanted, 1 or more (0 is taken as 1). step_v: one count in volts, 0 when
+  /// not quantised; the model's variance is at least step_v^2/12 (JCGM 100:2008, 4.3.7).
+  NoiseAccumulator(double interval_s, std::size_t lags, double step_v = 0);
+  /// Stretches of fewer than 2 samples, or with a sample that is not finite, are ignored.
   void add(std::span<const double> volts);
-  std::size_t samples() const;
-  /// The model so far: autocovariance without bias from the mean taken away, then tapered to stay positive
-  /// definite.
+  std::size_t samples() const { return samples_; }
+
+  /// The model so far.
+  ///
+  /// Each stretch has its own mean taken away (its baseline); what that does to the expectation of the
+  /// products is a linear map of the true autocovariance, which is inverted: no bias, as long as the
+  /// autocovariance ends within the lags kept. These are at most a third of the mean length of the stretches,
+  /// and end where lags are no longer significant (after D. N. Politis, J. Nonparametric Stat. 15 (2003) 453,
+  /// with a flat-top taper). Slower noise than that is not told from baseline.
+  ///
+  /// The result is positive definite by construction: see positive_definite(). Nothing added: a variance of
+  /// step_v^2/12 and samples_used 0.
   NoiseModel model() const;
 
  private:
   double interval_s_ = 0;
-  std::vector<double> sums_;
-  std::vector<double> counts_;
+  double step_v_ = 0;
+  std::vector<double> sums_;  ///< of products of deviations from the stretch's mean, by lag
+  std::map<std::size_t, std::size_t> stretches_;  ///< how many there are of each length
   std::size_t samples_ = 0;
 };
 
-/// One-sided power spectral density by Welch's method (Hann window, half overlap, mean of each segment taken
-/// away), equal to scipy.signal.welch. V^2/Hz against Hz, shapes (segment/2 + 1,).
+/// The power spectral density of a positive definite model is nowhere below this share of its mean.
+inline constexpr double lowest_spectrum_share = 1e-3;
+
+/// An autocovariance near the one given, of no more lags and the same variance, whose spectrum
+/// c0 + 2 sum c_k cos(k w) is at least lowest_spectrum_share * c0 (to 20 % of that) at every w, so that its
+/// Toeplitz matrix of any size is positive definite (Herglotz). One that has the property is returned as it
+/// is. c0 <= 0 or not finite: a single lag of value c0, or 0.
+std::vector<double> positive_definite(std::vector<double> autocovariance);
+
+/// One-sided power spectral density by Welch's method (P. D. Welch, IEEE Trans. AU-15 (1967) 70; Hann window,
+/// half overlap, mean of each segment taken away), equal to scipy.signal.welch to rounding. V^2/Hz against
+/// Hz, shapes (segment/2 + 1,). A segment longer than the samples is cut to them; no samples: empty.
 struct PowerSpectrum {
   std::vector<double> frequency_hz;
   std::vector<double> density_v2_per_hz;
@@ -40,8 +63,12 @@ struct PowerSpectrum {
 };
 PowerSpectrum welch(std::span<const double> volts, double interval_s, std::size_t segment);
 
-/// The mean of spectra of equal shape, for stretches that are not neighbours.
+/// The mean of spectra of equal shape (assert), weighted by their segments, for stretches that are not
+/// neighbours. None: empty.
 PowerSpectrum mean_of(const std::vector<PowerSpectrum>& spectra);
+
+/// The one-sided density of a noise model at the frequencies given, V^2/Hz.
+std::vector<double> model_density(const NoiseModel& noise, std::span<const double> frequency_hz);
 
 /// A pick-up line: a frequency that stands out of the noise around it.
 struct PickUpLine {
@@ -49,6 +76,14 @@ struct PickUpLine {
   double amplitude_v = 0;  ///< peak value of the sine
   double excess_db = 0;    ///< of its density over the median density around it
 };
+
+/// Lines of a Welch spectrum (Hann window), in order of frequency. A line is a local peak that stands, alone,
+/// over the density on both sides of it by more than chance gives once in a hundred spectra without lines, be
+/// the noise white or coloured. Lines within four bins of either end, and peaks broader than the window's
+/// own, are not told from colour. With 20 segments or more, a line of three times the density around it is
+/// found. Frequency from the ratio of the two highest bins (interpolation for the Hann window, T. Grandke,
+/// IEEE Trans. IM-32 (1983) 350); amplitude from the area of the line over the noise. Fewer than 16 bins:
+/// none.
 std::vector<PickUpLine> find_pick_up_lines(const PowerSpectrum& spectrum);
 
 }  // namespace firstedge
