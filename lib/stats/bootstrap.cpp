@@ -1,0 +1,118 @@
+#include "firstedge/stats/bootstrap.hpp"
+
+#include "firstedge/core/error.hpp"
+#include "firstedge/stats/spread.hpp"
+
+#include <algorithm>
+#include <cassert>
+#include <cmath>
+#include <limits>
+#include <random>
+
+#include <boost/random/uniform_int_distribution.hpp>
+#include <fmt/format.h>
+
+namespace firstedge {
+namespace {
+
+constexpr double nan = std::numeric_limits<double>::quiet_NaN();
+constexpr std::size_t fewest_resamples = 20;
+
+// Seeds of neighbouring resamples must not be neighbours: one step of SplitMix64 (S. Vigna, public domain
+// algorithm) of the pair.
+std::uint64_t mixed(std::uint64_t seed, std::uint64_t resample) {
+  std::uint64_t z = seed + 0x9e3779b97f4a7c15ULL * (resample + 1);
+  z = (z ^ (z >> 30U)) * 0xbf58476d1ce4e5b9ULL;
+  z = (z ^ (z >> 27U)) * 0x94d049bb133111ebULL;
+  return z ^ (z >> 31U);
+}
+
+void check(std::size_t rows, const BootstrapOptions& options) {
+  if (options.resamples < fewest_resamples)
+    throw Error("bootstrap", fmt::format("{} resamples are too few for an interval", options.resamples),
+                fmt::format("give at least {}, better 1000", fewest_resamples));
+  if (!(options.coverage > 0 && options.coverage < 1))
+    throw Error("bootstrap", fmt::format("a coverage of {} is not between 0 and 1", options.coverage),
+                "give a share such as 0.95");
+  if (rows > std::numeric_limits<std::uint32_t>::max())
+    throw Error("bootstrap", fmt::format("{} rows are too many", rows), "use fewer than 4e9 records");
+}
+
+// Bias correction: the share of resampled figures below the sample's own moves the quantiles that are taken.
+Interval corrected_interval(std::span<const double> sorted, double value, double tail) {
+  const auto below = std::lower_bound(sorted.begin(), sorted.end(), value) - sorted.begin();
+  const auto up_to = std::upper_bound(sorted.begin(), sorted.end(), value) - sorted.begin();
+  const auto n = static_cast<double>(sorted.size());
+  const double share = std::clamp(0.5 * static_cast<double>(below + up_to) / n, 0.5 / n, 1 - 0.5 / n);
+  const double z0 = normal_quantile(share);
+  const double z = normal_quantile(tail);
+  return {quantile_of_sorted(sorted, normal_cumulative(2 * z0 + z)),
+          quantile_of_sorted(sorted, normal_cumulative(2 * z0 - z))};
+}
+
+Bootstrapped summary(double value, std::span<const double> drawn, double coverage) {
+  const std::vector<double> sorted = finite_sorted(drawn);
+  const Moments spread = moments(sorted);
+  Bootstrapped figure{.value = value,
+                      .standard_error = spread.deviation.value,
+                      .bias = spread.mean.value - value,
+                      .percentile = {nan, nan},
+                      .corrected = {nan, nan},
+                      .resamples = sorted.size()};
+  if (sorted.empty()) return figure;
+  const double tail = 0.5 * (1 - coverage);
+  figure.percentile = {quantile_of_sorted(sorted, tail), quantile_of_sorted(sorted, 1 - tail)};
+  if (std::isfinite(value)) figure.corrected = corrected_interval(sorted, value, tail);
+  return figure;
+}
+
+// draws[figure][resample]
+std::vector<double> covariance_matrix(const std::vector<std::vector<double>>& draws) {
+  const std::size_t size = draws.size();
+  const std::size_t resamples = size == 0 ? 0 : draws.front().size();
+  std::vector<std::size_t> complete;
+  for (std::size_t r = 0; r < resamples; ++r) {
+    if (std::all_of(draws.begin(), draws.end(), [r](const auto& drawn) { return std::isfinite(drawn[r]); }))
+      complete.push_back(r);
+  }
+  std::vector<double> covariance(size * size, nan);
+  if (complete.size() < 2) return covariance;
+  const auto n = static_cast<double>(complete.size());
+  std::vector<double> means(size);
+  for (std::size_t a = 0; a < size; ++a) {
+    for (const std::size_t r : complete) means[a] += draws[a][r] / n;
+  }
+  for (std::size_t a = 0; a < size; ++a) {
+    for (std::size_t b = 0; b < size; ++b) {
+      double sum = 0;
+      for (const std::size_t r : complete) sum += (draws[a][r] - means[a]) * (draws[b][r] - means[b]);
+      covariance[a * size + b] = sum / (n - 1);
+    }
+  }
+  return covariance;
+}
+
+}  // namespace
+
+Bootstrap bootstrap(std::size_t rows, const Statistics& statistics, const BootstrapOptions& options) {
+  check(rows, options);
+  std::vector<std::uint32_t> multiplicity(rows, 1);
+  const std::vector<double> values = statistics(multiplicity);
+  std::vector<std::vector<double>> draws(values.size(), std::vector<double>(options.resamples, nan));
+  for (std::size_t resample = 0; resample < options.resamples && rows > 0; ++resample) {
+    std::mt19937_64 engine(mixed(options.seed, resample));
+    boost::random::uniform_int_distribution<std::size_t> row(0, rows - 1);
+    std::fill(multiplicity.begin(), multiplicity.end(), 0U);
+    for (std::size_t i = 0; i < rows; ++i) ++multiplicity[row(engine)];
+    const std::vector<double> figures = statistics(multiplicity);
+    assert(figures.size() == values.size());
+    for (std::size_t f = 0; f < figures.size(); ++f) draws[f][resample] = figures[f];
+  }
+  Bootstrap result;
+  for (std::size_t f = 0; f < values.size(); ++f)
+    result.figures.push_back(summary(values[f], draws[f], options.coverage));
+  result.covariance = covariance_matrix(draws);
+  return result;
+}
+
+}  // namespace firstedge
