@@ -148,6 +148,13 @@ LearntChannel prepared(const ChannelSetup& setup) {
 
 }  // namespace
 
+Setup without_methods(const Setup& setup) {
+  Setup without = setup;
+  without.every_channel.timing.clear();
+  for (ChannelSetup& channel : without.channels) channel.timing.clear();
+  return without;
+}
+
 NoiseModel at_interval(const NoiseModel& noise, double interval_s) {
   if (interval_s == noise.interval_s || noise.autocovariance_v2.size() < 2) {
     NoiseModel same = noise;

@@ -40,6 +40,9 @@ struct LearntChannel {
 std::vector<LearntChannel> learn_channels(RecordReader& reader, const Setup& setup,
                                           const std::vector<PulseTemplate>& given);
 
+/// The same Setup without timing methods, for looks at a run that stamp nothing and so need no template.
+Setup without_methods(const Setup& setup);
+
 /// The noise model on another time base: the autocovariance read at the new lags (linear between the old
 /// ones).
 NoiseModel at_interval(const NoiseModel& noise, double interval_s);

@@ -236,12 +236,8 @@ std::vector<Plot> look_through(RecordReader& reader, const InspectOptions& optio
 
 Inspection inspect_run(const std::vector<std::filesystem::path>& files, const Setup& setup,
                        const Provenance& provenance, const InspectOptions& options) {
-  // Nothing is stamped here, so no method may ask for a template.
-  Setup without_methods = setup;
-  without_methods.every_channel.timing.clear();
-  for (ChannelSetup& channel : without_methods.channels) channel.timing.clear();
   const std::vector<LearntChannel> channels =
-      learn_channels(*open_records(files, setup.input), without_methods, {});
+      learn_channels(*open_records(files, setup.input), without_methods(setup), {});
   std::deque<ChannelLook> looks;
   for (const LearntChannel& channel : channels) looks.emplace_back(channel);
 

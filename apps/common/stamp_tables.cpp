@@ -1,0 +1,24 @@
+#include "common/stamp_tables.hpp"
+
+#include "firstedge/core/error.hpp"
+
+#include <algorithm>
+
+namespace firstedge {
+
+FlagSet flags_named(const std::vector<std::string>& names) {
+  FlagSet flags;
+  for (const std::string& name : names) {
+    const auto row = std::find_if(flag_table.begin(), flag_table.end(),
+                                  [&](const FlagWords& words) { return words.name == name; });
+    if (row == flag_table.end()) {
+      std::string known;
+      for (const FlagWords& words : flag_table) known.append(known.empty() ? "" : ", ").append(words.name);
+      throw Error("flag '" + name + "'", "is not a flag", "the flags are " + known);
+    }
+    flags |= row->flag;
+  }
+  return flags;
+}
+
+}  // namespace firstedge

@@ -1,0 +1,36 @@
+// Reading stamp tables into what an analysis gathers.
+#pragma once
+
+#include "firstedge/io/stamp_table.hpp"
+
+#include <string>
+#include <vector>
+
+namespace firstedge {
+
+inline std::vector<std::string> channel_names(const StampTableHead& head) {
+  std::vector<std::string> names;
+  for (const StampTableHead::Channel& channel : head.channels) names.push_back(channel.name);
+  return names;
+}
+
+inline std::vector<std::string> method_names(const StampTableHead& head) {
+  std::vector<std::string> names;
+  for (const StampTableHead::Method& method : head.methods) names.push_back(method.name);
+  return names;
+}
+
+/// Hands every stamp of the table over, block by block, to gatherer.add(span of stamps).
+template <class Gatherer>
+void gather(StampTableReader& table, Gatherer& gatherer) {
+  constexpr std::size_t block_size = 65536;
+  for (std::vector<Stamp> block = table.next_block(block_size); !block.empty();
+       block = table.next_block(block_size)) {
+    gatherer.add(block);
+  }
+}
+
+/// The flags named, joined; throws Error for a name that is none.
+FlagSet flags_named(const std::vector<std::string>& names);
+
+}  // namespace firstedge
