@@ -34,10 +34,11 @@ NoiseSource::NoiseSource(const NoisePlan& plan, double band_hz, std::size_t samp
       amplitude_(circle_ / 2 + 1) {
   const double step_hz = 1 / (static_cast<double>(circle_) * interval_s);
   double band_sum = 0, flicker_sum = 0;
-  for (std::size_t k = 1; k < amplitude_.size(); ++k) {
+  for (std::size_t k = 0; k < amplitude_.size(); ++k) {
     const double frequency = step_hz * static_cast<double>(k);
-    band_sum += band_power(frequency, band_hz) * step_hz;
-    flicker_sum += step_hz / frequency;
+    const double width_hz = k == 0 || k + 1 == amplitude_.size() ? step_hz / 2 : step_hz;
+    band_sum += band_power(frequency, band_hz) * width_hz;
+    if (k > 0) flicker_sum += width_hz / frequency;
   }
   band_scale_ = plan.band_v * plan.band_v / band_sum;
   flicker_scale_ = plan.flicker_v * plan.flicker_v / flicker_sum;

@@ -106,7 +106,7 @@ TEST(stamp_run, learning_knows_the_first_records_alone) {
 TEST(stamp_run, a_channel_that_the_run_does_not_have_is_refused_by_name) {
   const test::TemporaryFolder folder;
   write_run(small_bench(50), folder / "run.h5");
-  Setup setup = three_methods();
+  firstedge::Setup setup = three_methods();
   setup.channels.push_back({.name = "c"});
   try {
     stamp_run({folder / "run.h5"}, setup, folder / "stamps.h5", {}, {});
