@@ -3,6 +3,8 @@
 #include "firstedge/core/error.hpp"
 #include "firstedge/core/units.hpp"
 
+#include <cmath>
+
 #include <fmt/format.h>
 #include <fmt/ranges.h>
 
@@ -66,6 +68,16 @@ double Settings::number(const std::string& name, double fallback) const {
   if (value == nullptr) return fallback;
   if (const double* is = std::get_if<double>(&value->is)) return *is;
   refuse(name, fmt::format("is {}", kind_of(*value)), "give a plain number");
+}
+
+std::uint64_t Settings::whole_number(const std::string& name, std::uint64_t fallback, std::uint64_t least,
+                                     std::uint64_t most) const {
+  const double value = number(name, static_cast<double>(fallback));
+  if (!(value >= static_cast<double>(least) && value <= static_cast<double>(most)) ||
+      value != std::floor(value)) {
+    refuse(name, fmt::format("is {}", value), fmt::format("give a whole number from {} to {}", least, most));
+  }
+  return static_cast<std::uint64_t>(value);
 }
 
 std::optional<double> Settings::quantity(const std::string& name, std::string_view si_unit) const {

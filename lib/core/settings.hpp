@@ -1,6 +1,7 @@
 // Settings: named values from the Setup, on their way to the options of one method.
 #pragma once
 
+#include <cstdint>
 #include <map>
 #include <optional>
 #include <set>
@@ -49,6 +50,9 @@ class Settings {
   // throws Error. A quantity is a number in SI or a text with a unit ("0.8 ns").
   bool flag(const std::string& name, bool fallback) const;
   double number(const std::string& name, double fallback) const;
+  /// A whole number from least to most (below 2^53); anything else throws Error with the range.
+  std::uint64_t whole_number(const std::string& name, std::uint64_t fallback, std::uint64_t least,
+                             std::uint64_t most) const;
   double quantity(const std::string& name, std::string_view si_unit, double fallback) const;
   std::optional<double> quantity(const std::string& name, std::string_view si_unit) const;
   std::string text(const std::string& name, const std::string& fallback) const;

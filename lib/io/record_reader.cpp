@@ -1,5 +1,8 @@
 #include "firstedge/io/record_reader.hpp"
 
+#include "firstedge/io/binary_layout.hpp"
+#include "firstedge/io/binary_reader.hpp"
+#include "firstedge/io/block_reader.hpp"
 #include "firstedge/io/byte_source.hpp"
 #include "firstedge/io/file_pattern.hpp"
 #include "firstedge/io/file_run.hpp"
@@ -33,6 +36,10 @@ struct Format {
 constexpr std::array formats{
     Format{"npy", [](Bytes head, const std::filesystem::path&) { return starts_as_npy(head); },
            [](const Paths& files, const Settings& input) { return open_npy(sources_of(files), input); }},
+    Format{"block", [](Bytes head, const std::filesystem::path&) { return starts_as_block(head); },
+           [](const Paths& files, const Settings& input) { return open_block(sources_of(files), input); }},
+    Format{"binary", [](Bytes, const std::filesystem::path& file) { return has_layout_beside(file); },
+           [](const Paths& files, const Settings& input) { return open_binary(sources_of(files), input); }},
 };
 
 constexpr std::size_t head_bytes = 4096;  // enough to tell text from numbers

@@ -6,6 +6,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <cstdint>
 #include <set>
 
 #include <fmt/format.h>
@@ -27,7 +28,7 @@ constexpr std::string_view default_text = R"({
 )";
 
 // More would be read before the first stamp is made, and none of the things learnt gets better for it.
-constexpr double most_learning_records = 1e6;
+constexpr std::uint64_t most_learning_records = 1'000'000;
 
 // The names that a channel and every_channel have in common; what is absent is taken from `defaults`.
 ChannelSetup channel_of(const Settings& settings, const ChannelSetup& defaults) {
@@ -68,12 +69,8 @@ Setup setup_of(std::string_view json, const std::string& place, const ChannelSet
   setup.text = json;
   setup.title = root.text("title", "");
   setup.input = root.group("input");
-  const double records = root.number("learning_records", static_cast<double>(setup.learning_records));
-  if (!(records >= 1 && records <= most_learning_records) || records != std::floor(records)) {
-    root.refuse("learning_records", fmt::format("is {}", records),
-                fmt::format("give a whole number from 1 to {:.0f}", most_learning_records));
-  }
-  setup.learning_records = static_cast<std::size_t>(records);
+  setup.learning_records = static_cast<std::size_t>(
+      root.whole_number("learning_records", setup.learning_records, 1, most_learning_records));
   const Settings every_channel = root.group("every_channel");
   setup.every_channel = channel_of(every_channel, defaults);
   every_channel.finish();
