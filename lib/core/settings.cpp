@@ -175,6 +175,11 @@ std::string Settings::choice(const std::string& name, const std::string& fallbac
   refuse(name, fmt::format("is '{}'", word), fmt::format("choose one of {}", fmt::join(allowed, ", ")));
 }
 
+std::optional<Settings::Value> Settings::value(const std::string& name) const {
+  const Value* value = find(name);
+  return value == nullptr ? std::nullopt : std::optional(*value);
+}
+
 void Settings::finish() const {
   for (const auto& [name, value] : values_) {
     if (!known_.contains(name)) {

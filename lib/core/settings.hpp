@@ -67,6 +67,9 @@ class Settings {
   std::string choice(const std::string& name, const std::string& fallback,
                      const std::vector<std::string>& allowed) const;
 
+  /// The value as it stands, for a name that may have values of several kinds; nothing if absent.
+  std::optional<Value> value(const std::string& name) const;
+
   /// Throws Error for the first value that no getter asked for, naming the ones that were.
   void finish() const;
 

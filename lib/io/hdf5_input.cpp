@@ -15,6 +15,7 @@
 namespace firstedge {
 namespace {
 
+constexpr std::size_t signature_bytes = 8;
 constexpr std::size_t longest_path = 4096;
 constexpr std::size_t deepest_group = 32;
 
@@ -53,11 +54,15 @@ herr_t collect_name(hid_t, const char* name, const H5L_info_t*, void* into) {
 
 }  // namespace
 
+bool has_hdf5_signature(std::span<const std::byte> bytes) {
+  constexpr std::array<unsigned char, signature_bytes> signature{0x89, 'H', 'D', 'F', '\r', '\n', 0x1a, '\n'};
+  return bytes.size() >= signature.size() &&
+         std::memcmp(bytes.data(), signature.data(), signature.size()) == 0;
+}
+
 bool is_hdf5(const ByteSource& bytes) {
-  constexpr std::array<unsigned char, 8> signature{0x89, 'H', 'D', 'F', '\r', '\n', 0x1a, '\n'};
-  for (std::uint64_t at = 0; at + signature.size() <= bytes.size(); at = at == 0 ? 512 : at * 2) {
-    if (std::memcmp(bytes.read(at, signature.size()).data(), signature.data(), signature.size()) == 0)
-      return true;
+  for (std::uint64_t at = 0; at + signature_bytes <= bytes.size(); at = at == 0 ? 512 : at * 2) {
+    if (has_hdf5_signature(bytes.read(at, signature_bytes))) return true;
   }
   return false;
 }
@@ -120,6 +125,14 @@ hid_t Hdf5File::open_object(const std::string& path) const {
                    const H5::PropList access = inside_the_file();
                    return checked(H5Oopen(file_->getId(), path.c_str(), access.getId()));
                  });
+}
+
+bool Hdf5File::is_dataset(const std::string& path) const {
+  const Hdf5Guard guard;
+  const hid_t id = open_object(path);
+  const bool is = H5Iget_type(id) == H5I_DATASET;
+  H5Oclose(id);
+  return is;
 }
 
 H5::DataSet Hdf5File::dataset(const std::string& path) const {

@@ -8,6 +8,7 @@
 #include <cstdint>
 #include <filesystem>
 #include <optional>
+#include <span>
 #include <string>
 #include <vector>
 
@@ -15,8 +16,11 @@ namespace firstedge {
 
 class ByteSource;
 
-/// True if the bytes have HDF5's signature where the format allows it: at 0, 512, 1024, 2048, ... (HDF5 File
-/// Format Specification 3.0, II.A).
+/// True if the bytes begin with HDF5's signature.
+bool has_hdf5_signature(std::span<const std::byte> bytes);
+
+/// True if the signature stands where the format allows it: at 0, 512, 1024, 2048, ... (HDF5 File Format
+/// Specification 3.0, II.A).
 bool is_hdf5(const ByteSource& bytes);
 
 /// A file opened for reading, and the objects in it by path ("/channels/north"). Links to other files are
@@ -37,6 +41,7 @@ class Hdf5File {
 
   /// False if a link on the way is missing. Throws Error if one leads out of the file.
   bool has(const std::string& path) const;
+  bool is_dataset(const std::string& path) const;
   /// Throws Error if there is none. The caller holds the guard as long as the object lives.
   H5::DataSet dataset(const std::string& path) const;
   H5::Group group(const std::string& path) const;

@@ -6,6 +6,7 @@
 #include "firstedge/io/byte_source.hpp"
 #include "firstedge/io/file_pattern.hpp"
 #include "firstedge/io/file_run.hpp"
+#include "firstedge/io/hdf5_reader.hpp"
 #include "firstedge/io/npy_header.hpp"
 #include "firstedge/io/npy_reader.hpp"
 
@@ -34,6 +35,7 @@ struct Format {
 
 // The formats, in the order they are tried. A new format is one line here and a file of its own.
 constexpr std::array formats{
+    Format{"hdf5", [](Bytes head, const std::filesystem::path&) { return starts_as_hdf5(head); }, &open_hdf5},
     Format{"npy", [](Bytes head, const std::filesystem::path&) { return starts_as_npy(head); },
            [](const Paths& files, const Settings& input) { return open_npy(sources_of(files), input); }},
     Format{"block", [](Bytes head, const std::filesystem::path&) { return starts_as_block(head); },
