@@ -34,7 +34,8 @@ LocalPolynomial fit(std::span<const double> volts, const SampleRange& samples, i
 std::optional<PeakHeight> flat_top(std::span<const double> volts, const SampleRange& within, std::size_t peak,
                                    double edge_samples, const SampleNoise& noise) {
   constexpr double standing_out = 3;
-  const double margin_v = std::max(0.05 * volts[peak], 4 * noise.deviation_v());
+  // The highest of many samples stands some 3 deviations over the top, the lowest as many under it.
+  const double margin_v = std::clamp(8 * noise.deviation_v(), 0.05 * volts[peak], 0.4 * volts[peak]);
   SampleRange top{peak, peak + 1};
   while (top.first > within.first && volts[top.first - 1] >= volts[peak] - margin_v) --top.first;
   while (top.last < within.last && volts[top.last] >= volts[peak] - margin_v) ++top.last;
@@ -71,8 +72,9 @@ PeakHeight peak_height(std::span<const double> volts, const SampleRange& within,
   PeakHeight largest{volts[peak], {}};
   largest.weights.add(peak, 1);
   constexpr std::size_t fewest = 5;
-  if (within.size() < fewest || peak == within.first || peak + 1 == within.last) return largest;
+  if (within.size() < fewest) return largest;
   if (auto flat = flat_top(volts, within, peak, edge_samples, noise)) return *flat;
+  if (peak == within.first || peak + 1 == within.last) return largest;
 
   const std::size_t wide_half = half_width(0.75, edge_samples, 3);
   auto place = std::optional(static_cast<double>(peak));

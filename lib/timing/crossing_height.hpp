@@ -29,9 +29,9 @@ struct PeakHeight {
 /// A top that is flat within the noise over more than three edge lengths has its mean as height (the state
 /// level of IEEE Std 181), without the samples at its ends.
 ///
-/// Errors (tests/unit/timing): noiseless 5e-4 of the height at four samples an edge and 1e-6 at twenty, for
-/// smooth pulses; noise bias below 0.1 standard deviations of a sample at heights of 20 and more. A peak at
-/// the end of the stretch or a top too short for a fit gives the largest sample.
+/// Errors (tests/unit/timing): without noise 3e-3 of the height at four samples an edge and 1e-4 at twenty,
+/// for smooth pulses; noise moves the mean by less than 0.1 standard deviations of a sample for heights of 15
+/// and more. A peak at the end of the stretch or a stretch too short for a fit gives the largest sample.
 PeakHeight peak_height(std::span<const double> volts, const SampleRange& within, std::size_t peak,
                        double edge_samples, const SampleNoise& noise);
 

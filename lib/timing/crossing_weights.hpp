@@ -38,7 +38,9 @@ class SampleWeights {
 /// one step wide, JCGM 100:2008, 4.3.7.
 class SampleNoise {
  public:
+  /// The model must outlive it.
   SampleNoise(const NoiseModel& model, const ConditionedTrace& trace);
+  SampleNoise(NoiseModel&& model, const ConditionedTrace& trace) = delete;
 
   /// Standard deviation of one sample, V.
   double deviation_v() const { return deviation_v_; }

@@ -54,8 +54,8 @@ class DelayedDifference {
 
  private:
   Stencil stencil_of(std::size_t k) const {
-    return stencil_at(edge_.volts(), std::max(0.0, static_cast<double>(k) - delay_),
-                      edge_.curve().interpolation, edge_.noise().deviation_v());
+    return stencil_at(edge_.volts(), std::max(0.0, static_cast<double>(k) - delay_), Interpolation::quintic,
+                      edge_.noise().deviation_v());
   }
   double deviation_v() const { return std::hypot(1.0, fraction_) * edge_.noise().deviation_v(); }
 

@@ -16,7 +16,7 @@ namespace firstedge {
 struct DelayedFractionOptions {
   double fraction = 0.3;
   double delay_s = 0.8e-9;
-  Interpolation interpolation = Interpolation::cubic;
+  Interpolation interpolation = Interpolation::quintic;
   std::size_t edge_samples = 0;
 };
 

@@ -63,8 +63,8 @@ inline Shape ramp(double start_s, double rise_s) {
       [=](double t) { return t <= start_s ? 0.0 : (t >= start_s + rise_s ? 1.0 : (t - start_s) / rise_s); };
 }
 
-/// A double exponential (rise, decay) seen through a Gaussian response of standard deviation response_s, peak 1:
-/// what a band-limited chain makes of a fast pulse. Closed form: exp(-t/tau) through a Gaussian is
+/// A double exponential (rise, decay) seen through a Gaussian response of standard deviation response_s, peak
+/// 1: what a band-limited chain makes of a fast pulse. Closed form: exp(-t/tau) through a Gaussian is
 /// exp(a^2/2 - t/tau) erfc((a - t/s)/sqrt 2)/2 with a = s/tau (the exponentially modified Gaussian of
 /// chromatography: E. Grushka, Anal. Chem. 44 (1972) 1733).
 class SmoothPulse {

@@ -4,6 +4,7 @@
 #include "firstedge/core/noise_model.hpp"
 #include "firstedge/core/stamp.hpp"
 #include "firstedge/timing/pulse_search.hpp"
+
 #include "support/pulse_shapes.hpp"
 #include "support/random.hpp"
 
@@ -37,7 +38,8 @@ inline Stamp noiseless_stamp(const Shape& shape, double height_v, std::size_t sa
                   white_noise(0, interval_s), method);
 }
 
-/// The bench of the acceptance: 5 GS/s, 12 bit, white noise, smooth 0.9 ns edges at every phase of the samples.
+/// The bench of the acceptance: 5 GS/s, 12 bit, white noise, smooth 0.9 ns edges at every phase of the
+/// samples.
 struct Bench {
   double height_over_noise = 60;
   double interval_s = 0.2e-9;

@@ -4,6 +4,7 @@
 #include "firstedge/timing/constant_fraction.hpp"
 #include "firstedge/timing/delayed_fraction.hpp"
 #include "firstedge/timing/leading_edge.hpp"
+
 #include "support/timed_pulses.hpp"
 
 namespace firstedge::test {
