@@ -86,6 +86,15 @@ std::vector<double> NoiseWhitening::whitened(std::span<const double> values) con
   return result;
 }
 
+std::vector<double> NoiseWhitening::sample_weights(std::span<const double> white_weights) const {
+  std::vector<double> result(white_weights.size());
+  for (std::size_t n = 0; n < white_weights.size(); ++n) {
+    const std::vector<double>& row = rows_[std::min(n, order())];
+    for (std::size_t k = 0; k < row.size(); ++k) result[n + 1 - row.size() + k] += row[k] * white_weights[n];
+  }
+  return result;
+}
+
 double dot_product(std::span<const double> a, std::span<const double> b) {
   assert(a.size() == b.size());
   // Four sums side by side: the compiler may keep them in one register, the order of addition stays fixed.

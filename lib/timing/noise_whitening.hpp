@@ -39,6 +39,9 @@ class NoiseWhitening {
   /// One number a sample, shape as given.
   std::vector<double> whitened(std::span<const double> values) const;
 
+  /// L^-1' times the numbers given: the weights of the samples in a weighted sum of whitened samples.
+  std::vector<double> sample_weights(std::span<const double> white_weights) const;
+
   /// How many samples before it a whitened sample depends on, at most.
   std::size_t order() const { return rows_.size() - 1; }
   bool known() const { return known_; }

@@ -8,6 +8,8 @@
 #include "firstedge/signal/conditioned_trace.hpp"
 
 #include <memory>
+#include <span>
+#include <vector>
 
 namespace firstedge {
 
@@ -18,18 +20,57 @@ struct TemplateFitOptions {
 
 /// A template made ready for a channel: the weights of its noise are worked out once. Safe to use from many
 /// threads.
+///
+/// Model: sample i is height * shape(t_i - time) + baseline + noise of the model's covariance C; generalised
+/// least squares by Gauss-Newton (see fit_pulse), which at this noise is the maximum of the likelihood and
+/// reaches the Cramer-Rao bound (S. Kay, Estimation Theory (1993), 3.9 and 7.9; sections from memory). The
+/// start is where the leading edge crosses the template's reference fraction of the largest sample, or, if
+/// the fit from there fails or is poor, the whole sample around it at which the template explains most.
+///
+/// Samples used: the template's support around the pulse (less up to two samples at its ends), clipped to the
+/// record, without samples that are clipped or not finite, and up to the start of the next pulse in the
+/// trace. A sample left out inside costs as well the samples after it that its correlation reaches
+/// (NoiseWhitening::order). An earlier pulse that reaches into the support is taken away as it was fitted.
+///
+/// The stamp: time_s is that of the template's time zero; uncertainty_s comes from the fit's covariance (all
+/// correlations of time, height and baseline in it) with what the noise model does not hold: the template's
+/// own uncertainty, quantisation, and the shared TemplateShape::reference_uncertainty_s. height_v is that of
+/// the peak, slew_v_per_s that of the fitted shape at the reference crossing, baseline_v the trace's level
+/// plus the fitted rest, goodness chi-square over degrees of freedom with the template's uncertainty counted
+/// in (NaN when the noise is not known). With a noise model of variance 0 the fit is unweighted and the
+/// scatter of the residuals stands for the noise.
+///
+/// Flags: clipped, edge_of_record (the support is cut by the record's ends), piled_up (another pulse reaches
+/// into the support), poor_fit, low_signal (explained height below least_significance standard deviations, so
+/// that the linear uncertainty does not hold), not_timed (no convergence, too few samples left, the trace's
+/// interval off the noise model's by more than 1e-5 of itself), and no_baseline and undersampled as the pulse
+/// has them.
+///
+/// Errors: on noiseless samples of the template's own shape the time is off by less than 0.1 ps at 5 GS/s,
+/// 0.9 ns edge and 8 points a sample (test); with noise see the flags. Properties: (1) moving the trace by
+/// whole samples moves the time by as much, to rounding; (2) scaling trace and noise leaves the time; (3)
+/// turning the polarity leaves the time; (4) an offset goes to baseline_v and leaves the time when the
+/// baseline is fitted.
 class TemplateFit {
  public:
+  /// Below this height over its own standard uncertainty the stated uncertainty of the time does not hold.
+  static constexpr double least_significance = 10;
+
+  /// Throws Error for a template that TemplateShape refuses or that does not fit the noise's interval.
   TemplateFit(std::shared_ptr<const PulseTemplate> pulse_template, const NoiseModel& noise,
-              const TemplateFitOptions& options);
+              const TemplateFitOptions& options = {});
   ~TemplateFit();
   TemplateFit(TemplateFit&&) noexcept;
   TemplateFit& operator=(TemplateFit&&) noexcept;
 
+  /// Times a pulse that is alone in its trace.
   Stamp operator()(const ConditionedTrace& trace, const Pulse& pulse) const;
+  /// Times all pulses of a trace, in order of time: one Stamp each, in the same order.
+  std::vector<Stamp> operator()(const ConditionedTrace& trace, std::span<const Pulse> pulses) const;
 
  private:
   struct Weights;
+  class TraceFit;
   std::shared_ptr<const Weights> weights_;
 };
 

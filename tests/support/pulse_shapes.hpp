@@ -24,40 +24,6 @@ inline Shape double_exponential(double start_s, double rise_s, double decay_s) {
     return t <= start_s ? 0.0 : std::exp(-(t - start_s) / decay_s) - std::exp(-(t - start_s) / rise_s);
   };
 }
-/// exp(-t/tau) from 0 on, through a Gaussian response of unit area and standard deviation sigma: in closed
-/// form 1/2 exp(sigma^2/(2 tau^2) - t/tau) erfc((sigma/tau - t/sigma)/sqrt 2).
-inline double smoothed_exponential(double t, double tau, double sigma) {
-  const double z = (sigma / tau - t / sigma) / std::sqrt(2.0);
-  if (z > 20) return 0.0;  // below 1e-170
-  return 0.5 * std::exp(0.5 * sigma * sigma / (tau * tau) - t / tau) * std::erfc(z);
-}
-/// double_exponential through a Gaussian response: what a sensor and an amplifier of limited band give.
-/// Smooth everywhere. Not normalised to its peak.
-inline Shape smoothed_double_exponential(double start_s, double rise_s, double decay_s, double sigma_s) {
-  return [=](double t) {
-    return smoothed_exponential(t - start_s, decay_s, sigma_s) -
-           smoothed_exponential(t - start_s, rise_s, sigma_s);
-  };
-}
-
-/// Where a shape with one maximum between low and high has it (golden section, to about 1e-8 of the range),
-/// and where it crosses a level between low (below) and high (above it), by bisection to rounding.
-inline double peak_time(const Shape& shape, double low, double high) {
-  for (int i = 0; i < 100; ++i) {
-    const double a = high - 0.618033988749895 * (high - low);
-    const double b = low + 0.618033988749895 * (high - low);
-    (shape(a) < shape(b) ? low : high) = shape(a) < shape(b) ? a : b;
-  }
-  return 0.5 * (low + high);
-}
-inline double crossing_time(const Shape& shape, double level, double low, double high) {
-  for (int i = 0; i < 200; ++i) {
-    const double middle = 0.5 * (low + high);
-    (shape(middle) < level ? low : high) = middle;
-  }
-  return 0.5 * (low + high);
-}
-
 inline Shape ramp(double start_s, double rise_s) {
   return
       [=](double t) { return t <= start_s ? 0.0 : (t >= start_s + rise_s ? 1.0 : (t - start_s) / rise_s); };

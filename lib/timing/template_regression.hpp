@@ -1,0 +1,47 @@
+// Template regression: the smooth shape that many noisy, aligned samples have in common.
+#pragma once
+
+#include <array>
+#include <cstddef>
+#include <vector>
+
+namespace firstedge {
+
+/// Least squares of a cubic spline on a grid with a penalty on its third differences, so that it is as smooth
+/// as the noise asks and no smoother.
+///
+/// Source: penalised B-splines, P. Eilers and B. Marx, Statist. Sci. 11 (1996) 89; the weight of the penalty
+/// by generalised cross-validation, P. Craven and G. Wahba, Numer. Math. 31 (1979) 377, divided by 30, which
+/// leaves the error of the shape to its noise and not to the smoothing (from memory; the 3 is chosen by
+/// simulation). Memory and time of solved() grow with the points; add() costs some 20 products.
+class TemplateRegression {
+ public:
+  /// Points (at least 8) from first_s on, interval_s apart. However little noise there is, the penalty halves
+  /// what stands at highest_hz in the shape (and takes (f/highest_hz)^6 of what stands at a lower f).
+  TemplateRegression(double first_s, double interval_s, std::size_t points, double highest_hz);
+
+  /// A sample of `volts` at t_s of a pulse of the given height: volts = height_v * shape(t_s) + noise.
+  /// Samples outside the grid are ignored.
+  void add(double t_s, double height_v, double volts);
+
+  struct Solution {
+    std::vector<double> value;        ///< at the points; NaN throughout if the samples do not fix a shape
+    std::vector<double> uncertainty;  ///< of each, from the scatter of the samples around the shape
+  };
+  Solution solved() const;
+
+ private:
+  static constexpr std::size_t half_band = 3;
+  struct Smooth;
+  Smooth smoothed(double penalty) const;
+
+  double first_s_ = 0, interval_s_ = 0, highest_hz_ = 0;
+  std::size_t points_ = 0;
+  std::vector<std::array<double, half_band + 1>>
+      products_;  // products_[i][k]: of basis functions i and i + k
+  std::vector<double> with_data_;
+  double data2_ = 0, weights_ = 0;
+  std::size_t samples_ = 0;
+};
+
+}  // namespace firstedge
