@@ -55,6 +55,21 @@ std::string head(const Result& result) {
       source_of(page_style()), html(result.title), page_style(), page_theme_script());
 }
 
+// A figure in a running sentence is not broken over two lines: its spaces hold together.
+std::string held_together(const std::string& escaped_words) {
+  std::string text = escaped_words;
+  for (const std::string_view part : {std::string_view(" ± "), std::string_view(" × ")}) {
+    const std::string held = "\u00A0" + std::string(part.substr(1, part.size() - 2)) + "\u00A0";
+    for (std::size_t at = 0; (at = text.find(part, at)) != std::string::npos; at += held.size())
+      text.replace(at, part.size(), held);
+  }
+  for (std::size_t at = 0; (at = text.find(") ", at)) != std::string::npos; ++at) {
+    const bool after_digit = at > 0 && text[at - 1] >= '0' && text[at - 1] <= '9';
+    if (after_digit) text.replace(at, 2, ")\u00A0");
+  }
+  return text;
+}
+
 std::string list_items(const std::vector<std::string>& items) {
   std::string text;
   for (const std::string& item : items) text += "<li>" + html(item) + "</li>\n";
@@ -66,7 +81,7 @@ std::string opening(const Result& result) {
       "<header>\n<div class=\"top\"><p class=\"kind\">{}</p><button type=\"button\" id=\"theme\" "
       "hidden></button></div>\n"
       "<h1>{}</h1>\n<p class=\"answer\">{}</p>\n",
-      html(result.kind), html(result.title), html(result.answer));
+      html(result.kind), html(result.title), held_together(html(result.answer)));
   if (!result.warnings.empty()) {
     text += fmt::format("<section class=\"warnings\"><h2>{}</h2>\n<ul>\n{}</ul></section>\n",
                         result.warnings.size() == 1 ? "Warning" : "Warnings", list_items(result.warnings));

@@ -42,52 +42,61 @@ std::string escaped(const std::string& clean) {
   return text;
 }
 
-// A number with a true minus sign; the places after the point that others of its column have are filled up
-// unseen.
-std::string number_html(std::string_view classes, std::string_view before, const ShownNumber& number,
-                        const std::string& longest_fraction) {
-  std::string whole = number.whole;
-  if (whole.starts_with('-')) whole = "−" + whole.substr(1);
-  const std::string fill =
-      number.fraction.empty() ? longest_fraction : longest_fraction.substr(number.fraction.size());
-  return fmt::format("<td class=\"{}\"{}>{}{}{}</td>", classes,
-                     fill.empty() ? "" : fmt::format(" data-fill=\"{}\"", fill), before, whole,
-                     number.fraction);
+// Room that shows nothing, as wide as these digits; it is neither copied nor read aloud.
+std::string fill(const std::string& digits) {
+  return digits.empty() ? digits : fmt::format("<i data-fill=\"{}\"></i>", digits);
 }
+
+// The widest parts of the numbers of one column, as zeros: "000", ".00".
+struct Widest {
+  std::string whole, fraction;
+
+  void take(const ShownNumber& number) {
+    whole.resize(std::max(whole.size(), number.whole.size()), '0');
+    if (number.fraction.size() > fraction.size())
+      fraction = fmt::format(".{:0<{}}", "", number.fraction.size() - 1);
+  }
+  std::string missing_after(const ShownNumber& number) const {
+    return fill(number.fraction.empty() ? fraction : fraction.substr(number.fraction.size()));
+  }
+  std::string missing_before(const ShownNumber& number) const {
+    return fill(whole.substr(number.whole.size()));
+  }
+};
 
 // How the cells of one column are drawn.
 struct ColumnStyle {
-  bool numeric = false, with_uncertainty = false;
-  std::string longest_fraction, longest_uncertainty;  // ".000", as long as the longest of the column
+  bool numeric = false;
+  Widest value, uncertainty;
 };
 
 ColumnStyle style_of(const ShownColumn& column) {
   ColumnStyle style{.numeric = column.numeric};
-  std::size_t fraction = 0, uncertainty = 0;
   for (const ShownCell& cell : column.cells) {
-    fraction = std::max(fraction, cell.value.fraction.size());
-    uncertainty = std::max(uncertainty, cell.uncertainty.fraction.size());
-    if (!cell.uncertainty.whole.empty()) style.with_uncertainty = true;
+    style.value.take(cell.value);
+    style.uncertainty.take(cell.uncertainty);
   }
-  const auto zeros = [](std::size_t size) {
-    return size == 0 ? std::string() : fmt::format(".{:0<{}}", "", size - 1);
-  };
-  style.longest_fraction = zeros(fraction);
-  style.longest_uncertainty = zeros(uncertainty);
   return style;
+}
+
+// The value with a true minus sign, then the uncertainty, each lined up with those above and below at the
+// point.
+std::string number_html(const ShownCell& cell, const ColumnStyle& style) {
+  const std::string& whole = cell.value.whole;
+  const std::string signed_whole = whole.starts_with('-') ? fmt::format("−{}", whole.substr(1)) : whole;
+  std::string text = signed_whole + cell.value.fraction + style.value.missing_after(cell.value);
+  if (style.uncertainty.whole.empty()) return text;
+  if (cell.uncertainty.whole.empty())
+    return text + fill(" ± " + style.uncertainty.whole + style.uncertainty.fraction);
+  return text + " ± " + style.uncertainty.missing_before(cell.uncertainty) + cell.uncertainty.whole +
+         cell.uncertainty.fraction + style.uncertainty.missing_after(cell.uncertainty);
 }
 
 std::string cell_html(const ShownCell& cell, const ColumnStyle& style) {
   if (!style.numeric) return "<td>" + escaped(cell.words) + "</td>";
-  if (!cell.words.empty()) {
-    const std::string words = cell.words == "-" ? "–" : escaped(cell.words);
-    return fmt::format("<td class=\"number\"{}>{}</td>", style.with_uncertainty ? " colspan=\"2\"" : "",
-                       words);
-  }
-  if (!style.with_uncertainty) return number_html("number", "", cell.value, style.longest_fraction);
-  const std::string value = number_html("number valued", "", cell.value, style.longest_fraction);
-  if (cell.uncertainty.whole.empty()) return value + "<td></td>";
-  return value + number_html("number uncertain", "± ", cell.uncertainty, style.longest_uncertainty);
+  if (!cell.words.empty())
+    return fmt::format("<td class=\"number\">{}</td>", cell.words == "-" ? "–" : escaped(cell.words));
+  return "<td class=\"number\">" + number_html(cell, style) + "</td>";
 }
 
 // Digits that tell neighbours apart: seven of the span of the values.
@@ -207,10 +216,9 @@ std::string table_html(const Table& table, std::string_view id) {
   std::string head;
   for (const ShownColumn& column : columns) {
     styles.push_back(style_of(column));
-    head +=
-        fmt::format("<th scope=\"col\"{}{}>{}{}</th>", column.numeric ? " class=\"number\"" : "",
-                    styles.back().with_uncertainty ? " colspan=\"2\"" : "", escaped(column.label),
-                    column.unit.empty() ? "" : "<span class=\"unit\">(" + escaped(column.unit) + ")</span>");
+    head += fmt::format(
+        "<th scope=\"col\"{}>{}{}</th>", column.numeric ? " class=\"number\"" : "", escaped(column.label),
+        column.unit.empty() ? "" : "<span class=\"unit\">(" + escaped(column.unit) + ")</span>");
   }
   std::string body;
   for (std::size_t row = 0; row < table.rows.size(); ++row) {
@@ -218,13 +226,17 @@ std::string table_html(const Table& table, std::string_view id) {
     for (std::size_t at = 0; at < columns.size(); ++at) body += cell_html(columns[at].cells[row], styles[at]);
     body += "</tr>\n";
   }
-  if (table.rows.empty())
-    body = fmt::format("<tr><td colspan=\"{}\">no rows</td></tr>\n", 2 * columns.size());
+  if (table.rows.empty()) body = fmt::format("<tr><td colspan=\"{}\">no rows</td></tr>\n", columns.size());
+  // A table longer than its window is scrolled: its length is told beside the title.
+  constexpr std::size_t rows_in_view = 15;
+  const std::string count = table.rows.size() > rows_in_view
+                                ? fmt::format(" <span class=\"count\">{} rows</span>", table.rows.size())
+                                : "";
   std::string text = fmt::format(
-      "<div class=\"table\" id=\"{0}\"><h3 id=\"{0}-title\">{1}</h3>\n"
+      "<div class=\"table\" id=\"{0}\"><h3 id=\"{0}-title\">{1}{4}</h3>\n"
       "<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-labelledby=\"{0}-title\"><table>\n"
       "<thead><tr>{2}</tr></thead>\n<tbody>\n{3}</tbody></table></div>\n",
-      id, html(table.title), head, body);
+      id, html(table.title), head, body, count);
   if (!table.note.empty()) text += "<p class=\"note\">" + html(table.note) + "</p>\n";
   return text + "</div>\n";
 }

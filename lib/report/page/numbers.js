@@ -44,15 +44,17 @@ function linearTick(value, index, ticks) {
   return withMinus((Math.abs(value) < step * 1e-9 ? 0 : value).toFixed(Math.min(decimals, 12)));
 }
 
-/** The first digit of a number: the 3 of 3e-9. */
-function firstDigit(value) {
-  return Math.round(value / 10 ** Math.floor(Math.log10(value) + 1e-9));
+/** The only digit of a number, the 3 of 3e-9; 0 where it has more. */
+function onlyDigit(value) {
+  const mantissa = value / 10 ** Math.floor(Math.log10(value) + 1e-9);
+  const digit = Math.round(mantissa);
+  return Math.abs(mantissa - digit) < 1e-6 ? digit : 0;
 }
 
 /** The ticks of a logarithmic axis: the powers of ten, and 2 and 5 where there are few of those. */
 function logarithmicTick(axis, value, ticks) {
   const decades = Math.log10(ticks[ticks.length - 1].value / ticks[0].value);
-  const digit = firstDigit(value);
+  const digit = onlyDigit(value);
   if (digit !== 1 && !(decades < 2.5 && (digit === 2 || digit === 5))) return "";
   if (axis.prefixed) return withPrefix(value, axis.si);
   const exponent = Math.floor(Math.log10(value) + 1e-9);

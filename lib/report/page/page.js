@@ -35,9 +35,8 @@ function swatch(group) {
     };
     svg.append(svgElement("path", { ...stroke, d: shapes[style.shape], fill: style.colour, "stroke-width": 1.5 }));
   } else {
-    const dash = group.kind === "steps" && group.number === 0 ? "" : style.dash.join(" ");
     const path = group.kind === "steps" ? "M1 10h9v-6h10v6h9" : "M1 7h28";
-    svg.append(svgElement("path", { ...stroke, d: path, "stroke-dasharray": dash }));
+    svg.append(svgElement("path", { ...stroke, d: path, "stroke-dasharray": style.dash.join(" ") }));
   }
   return svg;
 }
@@ -212,7 +211,11 @@ document.getElementById("theme").hidden = false;
 let themeOnScreen = null;
 addEventListener("beforeprint", () => {
   themeOnScreen = document.documentElement.dataset.theme;
+  document.documentElement.dataset.paper = "";
   setTheme("light");
 });
-addEventListener("afterprint", () => setTheme(themeOnScreen));
+addEventListener("afterprint", () => {
+  delete document.documentElement.dataset.paper;
+  setTheme(themeOnScreen);
+});
 document.documentElement.dataset.ready = String(charts.size);

@@ -17,32 +17,37 @@ function translucent(hex, share) {
 
 /** Series that are shown and hidden together: each by itself, faint ones by their label. */
 function groupsOf(plot) {
-  const faint = plot.series.filter((series) => series.faint);
-  const faintLabels = new Set(faint.map((series) => series.label));
+  const faintLabels = new Set(plot.series.filter((series) => series.faint).map((series) => series.label));
+  const many = faintLabels.size > MANY_FAINT_LABELS;
   const groups = [];
   plot.series.forEach((series, index) => {
-    if (!series.faint) {
-      groups.push({ label: series.label, members: [index], kind: series.kind, number: groups.filter((g) => !g.faint).length });
-      return;
-    }
-    const label = faintLabels.size > MANY_FAINT_LABELS ? "overlaid traces" : series.label;
-    const group = groups.find((other) => other.faint && other.label === label);
+    const label = series.faint && many ? "overlaid traces" : series.label;
+    const group = series.faint && groups.find((other) => other.faint && other.label === label);
     if (group) group.members.push(index);
-    else groups.push({ label, members: [index], kind: series.kind, faint: true, alone: faintLabels.size === 1 || faintLabels.size > MANY_FAINT_LABELS });
+    else groups.push({ label, members: [index], kind: series.kind, faint: series.faint });
   });
-  // Faint groups get a colour of their own only where there is more than one to tell apart.
-  let next = groups.filter((group) => !group.faint).length;
-  for (const group of groups.filter((one) => one.faint && !one.alone)) group.number = next++;
+  return numbered(groups, many || faintLabels.size === 1);
+}
+
+/** Gives each group its place among the colours, the line patterns and the point shapes. */
+function numbered(groups, faintIsGrey) {
+  const faintLast = [...groups].sort((a, b) => a.faint - b.faint);
+  const counts = { colour: 0, dash: 0, shape: 0 };
+  for (const group of faintLast) {
+    group.grey = group.faint && faintIsGrey;
+    group.colour = group.grey ? 0 : counts.colour++;
+    const stroked = !group.faint && (group.kind === "line" || group.kind === "steps");
+    group.dash = stroked ? counts.dash++ : 0;
+    group.shape = group.kind === "points" ? counts.shape++ : 0;
+  }
   return groups;
 }
 
 function styleOf(group) {
-  const alone = group.faint && group.alone;
-  const number = group.number ?? 0;
   return {
-    colour: colour(alone ? "faint" : `series-${(number % SERIES_COLOURS) + 1}`),
-    dash: group.faint ? [] : DASHES[number % DASHES.length],
-    shape: SHAPES[number % SHAPES.length],
+    colour: colour(group.grey ? "faint" : `series-${(group.colour % SERIES_COLOURS) + 1}`),
+    dash: DASHES[group.dash % DASHES.length],
+    shape: SHAPES[group.shape % SHAPES.length],
   };
 }
 
@@ -96,7 +101,7 @@ function rangeOf(plot, axis, extent) {
   }
   const span = high - low || Math.abs(high) || 1;
   const room = axis === "y" ? 0.06 * span : binned ? 0 : 0.02 * span;
-  return [axis === "y" && low === 0 ? 0 : low - room, high + room];
+  return [axis === "y" && low >= 0 ? Math.max(0, low - room) : low - room, high + room];
 }
 
 /** The points of a series as Chart.js takes them. Bins get their outer edges, closed down to the base. */
@@ -125,6 +130,8 @@ function datasetOf(plot, series, group, base) {
   const shade = group.faint ? Math.max(0.12, Math.min(0.5, 4 / group.members.length)) : 1;
   const data = pointsOf(plot, series, base);
   return {
+    // A scatter is drawn whole; a line may be thinned to the extremes of each column of pixels.
+    type: dots ? "scatter" : "line",
     label: series.label,
     group,
     data,
@@ -134,15 +141,15 @@ function datasetOf(plot, series, group, base) {
     fill: series.kind === "bars" ? { value: base } : false,
     borderColor: translucent(style.colour, shade),
     backgroundColor: translucent(style.colour, series.kind === "bars" ? 0.16 : dots && crowd ? 0.45 : 1),
-    borderDash: dots ? [] : bins && group.number === 0 ? [] : style.dash,
-    borderWidth: group.faint ? 1 : dots ? 1.5 : bins ? 1.5 : 2,
+    borderDash: style.dash,
+    borderWidth: group.faint ? 1 : dots || bins || count > 400 ? 1.5 : 2,
     borderJoinStyle: "round",
     pointStyle: style.shape,
     pointRadius: dots ? (crowd ? 1.5 : count > 300 ? 2.5 : 4) : 0,
     pointBorderWidth: dots && crowd ? 0 : 1.25,
     pointHoverRadius: group.faint ? 0 : 5,
     pointHitRadius: group.faint ? 0 : 12,
-    order: group.faint ? 2 : series.kind === "bars" ? 1 : 0,
+    order: group.faint ? plot.series.length : -plot.series.indexOf(series), // later series over earlier ones
   };
 }
 
@@ -156,7 +163,7 @@ function axisOptions(plot, axis, extent) {
     title: { display: true, text: axisTitle(plot[axis]), color: colour("ink"), font: { size: 13.5 }, padding: 6 },
     border: { color: colour("axis") },
     grid: {
-      color: (context) => (log && context.tick && firstDigit(context.tick.value) !== 1 ? colour("grid-minor") : colour("grid")),
+      color: (context) => (log && context.tick && onlyDigit(context.tick.value) !== 1 ? colour("grid-minor") : colour("grid")),
       tickColor: colour("axis"),
       borderColor: colour("axis"),
       tickLength: 5,
@@ -224,72 +231,88 @@ function inRows(markers, widths, positions, left, right) {
 
 const MARKER_ROW = 17;
 
+function inView(chart, marker) {
+  const scale = chart.scales[marker.vertical ? "x" : "y"];
+  return marker.at >= scale.min && marker.at <= scale.max;
+}
+
+/** The vertical markers in view with the places of their names. */
+function placedMarkers(chart) {
+  const { ctx, chartArea, scales, config } = chart;
+  const upright = config.options.plot.markers.filter((marker) => marker.vertical && inView(chart, marker));
+  ctx.save();
+  ctx.font = markerFont();
+  const widths = upright.map((marker) => ctx.measureText(marker.label).width);
+  ctx.restore();
+  return inRows(upright, widths, upright.map((marker) => scales.x.getPixelForValue(marker.at)), chartArea.left, chartArea.right);
+}
+
+function markerFont() {
+  return `12.5px ${Chart.defaults.font.family}`;
+}
+
+function line(ctx, fromX, fromY, toX, toY) {
+  ctx.beginPath();
+  ctx.moveTo(fromX, fromY);
+  ctx.lineTo(toX, toY);
+  ctx.stroke();
+}
+
 // Marked values: dashed lines, their names above the plot (vertical) or on the line (horizontal).
 const marks = {
   id: "marks",
   afterDatasetsDraw(chart) {
     const { ctx, chartArea, scales, config } = chart;
     const { plot } = config.options;
-    const inside = (marker) => {
-      const scale = scales[marker.vertical ? "x" : "y"];
-      return marker.at >= scale.min && marker.at <= scale.max;
-    };
     ctx.save();
-    ctx.font = `12.5px ${Chart.defaults.font.family}`;
+    ctx.font = markerFont();
     ctx.strokeStyle = colour("marker");
     ctx.fillStyle = colour("ink");
     ctx.lineWidth = 1.25;
-    const upright = plot.markers.filter((marker) => marker.vertical && inside(marker));
-    const placed = inRows(upright, upright.map((m) => ctx.measureText(m.label).width), upright.map((m) => scales.x.getPixelForValue(m.at)), chartArea.left, chartArea.right);
-    for (const { marker, at, left, row } of placed) {
-      const bottomOfName = chartArea.top - 5 - row * MARKER_ROW;
-      ctx.setLineDash([5, 4]);
-      ctx.beginPath();
-      ctx.moveTo(at, marker.label ? bottomOfName + 2 : chartArea.top);
-      ctx.lineTo(at, chartArea.bottom);
-      ctx.stroke();
-      ctx.fillText(marker.label, left, bottomOfName - 2);
+    ctx.setLineDash([5, 4]);
+    const names = [];
+    for (const { marker, at, left, row } of placedMarkers(chart)) {
+      const foot = chartArea.top - 7 - row * MARKER_ROW;
+      line(ctx, at, marker.label ? foot + 4 : chartArea.top, at, chartArea.bottom);
+      names.push({ text: marker.label, x: left, y: foot });
     }
-    ctx.textAlign = "right";
-    for (const marker of plot.markers.filter((one) => !one.vertical && inside(one))) {
+    for (const marker of plot.markers.filter((one) => !one.vertical && inView(chart, one))) {
       const at = scales.y.getPixelForValue(marker.at);
-      ctx.setLineDash([5, 4]);
-      ctx.beginPath();
-      ctx.moveTo(chartArea.left, at);
-      ctx.lineTo(chartArea.right, at);
-      ctx.stroke();
-      const below = at - chartArea.top < 20;
-      ctx.setLineDash([]);
-      ctx.strokeStyle = colour("panel");
-      ctx.lineWidth = 4;
-      ctx.strokeText(marker.label, chartArea.right - 8, below ? at + 16 : at - 6);
-      ctx.fillText(marker.label, chartArea.right - 8, below ? at + 16 : at - 6);
-      ctx.strokeStyle = colour("marker");
-      ctx.lineWidth = 1.25;
+      line(ctx, chartArea.left, at, chartArea.right, at);
+      const room = at - chartArea.top > 20;
+      names.push({ text: marker.label, x: chartArea.right - 8 - ctx.measureText(marker.label).width, y: room ? at - 6 : at + 16 });
+    }
+    // Names last, on a ground of their own, so that no line runs through them.
+    ctx.setLineDash([]);
+    ctx.strokeStyle = colour("panel");
+    ctx.lineWidth = 4;
+    ctx.lineJoin = "round";
+    for (const { text, x, y } of names) {
+      ctx.strokeText(text, x, y);
+      ctx.fillText(text, x, y);
     }
     ctx.restore();
   },
 };
 
-/** Room above the plot for the names of its vertical markers. */
-function markerRoom(plot, width) {
-  const upright = plot.markers.filter((marker) => marker.vertical && marker.label);
-  if (!upright.length) return 6;
-  const ctx = document.createElement("canvas").getContext("2d");
-  ctx.font = `12.5px ${Chart.defaults.font.family}`;
-  const [low, high] = rangeOf(plot, "x", extentOf(plot).x);
-  const to = plot.x.logarithmic ? Math.log : (value) => value;
-  const at = upright.map((m) => ((to(m.at) - to(low)) / (to(high) - to(low))) * width);
-  const rows = inRows(upright, upright.map((m) => ctx.measureText(m.label).width), at, 0, width).map((one) => one.row);
-  return 8 + MARKER_ROW * (Math.max(...rows) + 1);
+/** Makes room above the plot for the names of its vertical markers, as many rows as they need at this width. */
+function makeMarkerRoom(chart) {
+  if (!chart.scales.x) return; // not laid out yet
+  const { plot } = chart.config.options;
+  const rows = placedMarkers(chart).map((one) => one.row + 1);
+  const top = plot.markers.some((marker) => marker.vertical && marker.label) ? 8 + MARKER_ROW * Math.max(1, ...rows) : 6;
+  if (chart.options.layout.padding.top === top) return;
+  chart.options.layout.padding.top = top;
+  chart.update("none");
 }
 
 /** The chart of a plot on a canvas. */
 function drawn(canvas, plot, groups) {
   const extent = extentOf(plot);
-  const base = plot.y.logarithmic ? rangeOf(plot, "y", extent.y)[0] : 0;
+  // On a logarithmic axis bins stand on a line out of sight.
+  const base = plot.y.logarithmic ? rangeOf(plot, "y", extent.y)[0] / 10 : 0;
   const groupOf = (index) => groups.find((group) => group.members.includes(index));
-  return new Chart(canvas, {
+  const chart = new Chart(canvas, {
     type: "line",
     data: { datasets: plot.series.map((series, index) => datasetOf(plot, series, groupOf(index), base)) },
     plugins: [errorBars, marks],
@@ -300,7 +323,8 @@ function drawn(canvas, plot, groups) {
       normalized: true,
       responsive: true,
       maintainAspectRatio: false,
-      layout: { padding: { top: markerRoom(plot, canvas.parentElement.clientWidth - 70), right: 14 } },
+      onResize: (resized) => makeMarkerRoom(resized),
+      layout: { padding: { top: 6, right: 14 } },
       interaction: { mode: "nearest", intersect: false, axis: "xy" },
       scales: { x: axisOptions(plot, "x", extent), y: axisOptions(plot, "y", extent) },
       plugins: {
@@ -325,6 +349,8 @@ function drawn(canvas, plot, groups) {
       },
     },
   });
+  makeMarkerRoom(chart);
+  return chart;
 }
 
 /** What a point says, line by line. */
