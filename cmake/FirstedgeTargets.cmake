@@ -54,10 +54,11 @@ function(firstedge_room)
   set_property(GLOBAL APPEND PROPERTY FIRSTEDGE_ROOMS ${target})
 endfunction()
 
-# firstedge_test(kind room [LINK room-or-package...])
-# All of tests/<kind>/<room>/*.cpp in one GoogleTest program <kind>_<room>, each case a CTest test with label <kind>.
+# firstedge_test(kind room [WHOLE] [LINK room-or-package...])
+# All of tests/<kind>/<room>/*.cpp in one GoogleTest program <kind>_<room>, each case a CTest test with label <kind>;
+# with WHOLE all cases are one CTest test, for programs whose cases share costly work.
 function(firstedge_test kind room)
-  cmake_parse_arguments(TEST "" "" "LINK" ${ARGN})
+  cmake_parse_arguments(TEST "WHOLE" "" "LINK" ${ARGN})
   file(GLOB sources CONFIGURE_DEPENDS ${CMAKE_CURRENT_SOURCE_DIR}/${room}/*.cpp)
   if(NOT sources)
     return()
@@ -68,6 +69,11 @@ function(firstedge_test kind room)
   target_compile_definitions(${target} PRIVATE
     FIRSTEDGE_SOURCE_DIR="${PROJECT_SOURCE_DIR}" FIRSTEDGE_BINARY_DIR="${PROJECT_BINARY_DIR}")
   target_link_libraries(${target} PRIVATE firstedge_test_support ${TEST_LINK} GTest::gmock GTest::gtest_main)
+  if(TEST_WHOLE)
+    add_test(NAME ${kind}/${room} COMMAND ${target})
+    set_tests_properties(${kind}/${room} PROPERTIES LABELS ${kind})
+    return()
+  endif()
   include(GoogleTest)
   gtest_discover_tests(${target} TEST_PREFIX "${kind}/${room}/" PROPERTIES LABELS ${kind} DISCOVERY_TIMEOUT 60)
 endfunction()
