@@ -3,6 +3,7 @@
 #include "firstedge/io/json_settings.hpp"
 #include "firstedge/io/record_writer.hpp"
 #include "firstedge/io/stamp_table.hpp"
+#include "firstedge/simulate/description.hpp"
 #include "firstedge/simulate/simulation.hpp"
 
 #include "common/app.hpp"
@@ -21,6 +22,7 @@ struct Options {
   std::uint64_t count = 0;
   std::int64_t seed = -1;
   int deflate_level = 4;
+  ResultOutputs outputs;
 };
 
 void add_options(CLI::App& app, Options& options) {
@@ -33,6 +35,7 @@ void add_options(CLI::App& app, Options& options) {
   app.add_option("--seed", options.seed, "Seed, in place of the plan's")->check(CLI::NonNegativeNumber);
   app.add_option("--deflate", options.deflate_level, "Compression level, 0 for none")
       ->check(CLI::Range(0, 9));
+  add_result_options(app, options.outputs);
 }
 
 StampTableHead truth_head(const SimulationPlan& plan, const Provenance& provenance) {
@@ -62,25 +65,24 @@ int simulate(const Options& options, int argc, char** argv) {
       .channels = {}, .deflate_level = options.deflate_level, .attributes = {{"title", plan.title}}};
   for (const ChannelPlan& channel : plan.channels) layout.channels.push_back(channel.name);
   RecordWriter records(options.records, layout);
+  Provenance provenance = provenance_of(argc, argv, {options.plan}, "");
+  provenance.options["seed"] = fmt::format("{}", plan.seed);
   std::optional<StampTableWriter> truth;
-  if (!options.truth.empty()) {
-    Provenance provenance = provenance_of(argc, argv, {options.plan}, "");
-    provenance.options["seed"] = fmt::format("{}", plan.seed);
-    truth.emplace(options.truth, truth_head(plan, provenance));
-  }
-  ProgressLine progress("simulating");
-  constexpr std::uint64_t block_size = 256;
-  for (std::uint64_t first = 0; first < plan.records; first += block_size) {
-    const auto count = static_cast<std::size_t>(std::min(block_size, plan.records - first));
-    const SimulatedBlock block = simulation.records(first, count);
-    records.write(block.block);
-    if (truth) truth->write(block.truth);
-    progress.show(first + count, plan.records);
+  if (!options.truth.empty()) truth.emplace(options.truth, truth_head(plan, provenance));
+  {
+    ProgressLine progress("simulating");
+    constexpr std::uint64_t block_size = 256;
+    for (std::uint64_t first = 0; first < plan.records; first += block_size) {
+      const auto count = static_cast<std::size_t>(std::min(block_size, plan.records - first));
+      const SimulatedBlock block = simulation.records(first, count);
+      records.write(block.block);
+      if (truth) truth->write(block.truth);
+      progress.show(first + count, plan.records);
+    }
   }
   records.finish();
   if (truth) truth->finish();
-  fmt::print("{} records of {} channels, {} samples each, seed {}: {}\n", plan.records, plan.channels.size(),
-             plan.samples, plan.seed, options.records.string());
+  put_out(describe(simulation, provenance), options.outputs);
   return 0;
 }
 

@@ -143,6 +143,8 @@ LearntChannel prepared(const ChannelSetup& setup) {
   channel.conditioning = conditioning_options(setup.baseline, setup.filters);
   channel.search = search_options(setup.search);
   channel.timing = setup.timing;
+  channel.given_noise_v = setup.noise.quantity("rms", "V");
+  setup.noise.finish();
   return channel;
 }
 
@@ -208,7 +210,8 @@ std::vector<LearntChannel> learn_channels(RecordReader& reader, const Setup& set
     }
     channel.interval_s = traces[c].front().interval_s;
     channel.records_learnt_from = traces[c].size();
-    channel.noise = learn_noise(traces[c], channel.search, channel.load_ohm);
+    channel.noise = channel.given_noise_v ? white_noise(*channel.given_noise_v, channel.interval_s)
+                                          : learn_noise(traces[c], channel.search, channel.load_ohm);
     learn_template(channel, traces[c], given);
   }
   refuse_if_no_template_at_all(channels);

@@ -11,6 +11,7 @@
 
 #include <cstdint>
 #include <memory>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -23,6 +24,8 @@ struct LearntChannel {
   ConditioningOptions conditioning;
   SearchOptions search;
   std::vector<Settings> timing;
+  std::optional<double>
+      given_noise_v;      ///< Setup group "noise": {"rms": "0.4 mV"}; absent, the noise is learnt
   double interval_s = 0;  ///< of the first trace met; noise holds at this interval
   NoiseModel noise;
   std::shared_ptr<const PulseTemplate> pulse_template;  ///< null when none was needed and none could be built

@@ -18,7 +18,7 @@ struct ChannelSetup {
   double load_ohm = 50;           ///< over which voltage becomes charge
   Settings baseline;              ///< signal/baseline.hpp
   std::vector<Settings> filters;  ///< signal/filter.hpp, applied in order
-  Settings noise;                 ///< signal/noise.hpp
+  Settings noise;                 ///< batch/learning.hpp: {"rms": "0.4 mV"}, or learnt
   Settings search;                ///< timing/pulse_search.hpp
   std::vector<Settings> timing;   ///< timing/methods.hpp, one a method
 };
