@@ -113,7 +113,7 @@ class pair_accuracy : public testing::Test {
              {"method": "constant_fraction", "fraction": 0.2},
              {"method": "constant_fraction", "fraction": 0.35},
              {"method": "constant_fraction", "fraction": 0.5},
-             {"method": "constant_fraction", "fraction": 0.5, "edge_samples": 5},
+             {"method": "constant_fraction", "fraction": 0.5, "edge_samples": 6},
              {"method": "delayed_fraction", "fraction": 0.3, "delay": "0.8 ns"},
              {"method": "template_fit"}]}})",
         "reference conditions");
