@@ -14,6 +14,16 @@ constexpr std::size_t shortest_stretch = 32;
 constexpr std::size_t longest_stretch = 1024;
 constexpr std::size_t margin = 4;  // samples between the noise stretch and the start of the pulse
 
+// The longest power of two that fits before a pulse as noise and around it as signal, some samples to spare for pulses
+// that come later.
+std::size_t stretch_for(std::size_t quiet, std::size_t after) {
+  constexpr std::size_t spare = 16;
+  std::size_t stretch = shortest_stretch;
+  const auto fits = [&](std::size_t length) { return length + spare <= quiet && 5 * length / 8 + spare <= after; };
+  while (2 * stretch <= longest_stretch && fits(2 * stretch)) stretch *= 2;
+  return stretch;
+}
+
 // One channel's spectra on their way.
 class SpectraGatherer {
  public:
@@ -48,13 +58,10 @@ class SpectraGatherer {
     const std::size_t start = pulse.region.first;
     if (start < shortest_stretch + margin) return;
     const std::size_t quiet = start - margin;
-    if (stretch_ == 0) {
-      stretch_ = shortest_stretch;
-      while (2 * stretch_ <= std::min(quiet, longest_stretch)) stretch_ *= 2;
-    }
     const std::span samples(trace.volts);
+    if (stretch_ == 0) stretch_ = stretch_for(quiet, samples.size() - start);
     const std::size_t before = 3 * stretch_ / 8;
-    if (quiet < stretch_ || start < before || start - before + stretch_ > samples.size()) return;
+    if (quiet < stretch_ || start - before + stretch_ > samples.size()) return;
     const std::span noise = samples.subspan(quiet - stretch_, stretch_);
     noise_.push_back(welch(noise, trace.interval_s, stretch_));
     signal_.push_back(welch(samples.subspan(start - before, stretch_), trace.interval_s, stretch_));

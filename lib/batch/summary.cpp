@@ -13,11 +13,8 @@ Table stamps_table(const RunSummary& summary) {
   Table table{
       .key = "stamps",
       .title = "Stamps and what speaks against them",
-      .note =
-          "A stamp may carry several flags. Flagged stamps are in the table too: choose by the flags column.",
-      .columns = {{"channel", "channel", ""},
-                  {"method", "method", ""},
-                  {"settings", "settings", ""},
+      .note = "A stamp may carry several flags. Flagged stamps are in the table too: choose by the flags column.",
+      .columns = {{"channel_method", "channel, method", ""},
                   {"stamps", "stamps", ""},
                   {"unflagged", "unflagged", ""}},
       .rows = {}};
@@ -34,15 +31,24 @@ Table stamps_table(const RunSummary& summary) {
   for (std::size_t c = 0; c < summary.cells.size(); ++c) {
     for (std::size_t m = 0; m < summary.cells[c].size(); ++m) {
       const RunSummary::Cell& cell = summary.cells[c][m];
-      std::vector<Table::Cell> row{summary.channels[c].name, summary.methods[m].name,
-                                   summary.methods[m].settings, static_cast<double>(cell.stamps),
-                                   static_cast<double>(cell.unflagged)};
+      std::vector<Table::Cell> row{fmt::format("{}, {}", summary.channels[c].name, summary.methods[m].name),
+                                   static_cast<double>(cell.stamps), static_cast<double>(cell.unflagged)};
       for (std::size_t f = 0; f < flag_table.size(); ++f) {
         if (met[f]) row.emplace_back(static_cast<double>(cell.flagged[f]));
       }
       table.rows.push_back(std::move(row));
     }
   }
+  return table;
+}
+
+Table methods_table(const RunSummary& summary) {
+  Table table{.key = "methods",
+              .title = "Methods and their settings",
+              .note = "",
+              .columns = {{"method", "method", ""}, {"settings", "settings", ""}},
+              .rows = {}};
+  for (const StampTableHead::Method& method : summary.methods) table.rows.push_back({method.name, method.settings});
   return table;
 }
 
@@ -115,7 +121,7 @@ Result summary_of(const RunSummary& summary, const Provenance& provenance) {
                     {"records_bad", "records left out as damaged", whole(summary.account.records_bad), ""},
                     {"traces_missing", "traces missing", whole(summary.account.traces_missing), ""},
                     {"stamps", "stamps", whole(summary.stamps), ""}};
-  result.tables = {stamps_table(summary), learnt_table(summary)};
+  result.tables = {stamps_table(summary), methods_table(summary), learnt_table(summary)};
   if (const Plot plot = templates_plot(summary); !plot.series.empty()) result.plots.push_back(plot);
   for (const std::string& guess : summary.description.guesses) result.warnings.push_back("guessed: " + guess);
   for (const Error& problem : summary.account.problems) result.warnings.emplace_back(problem.what());

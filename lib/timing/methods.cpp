@@ -1,8 +1,11 @@
 #include "firstedge/timing/methods.hpp"
 
+#include "firstedge/core/estimate.hpp"
+
 #include "firstedge/timing/constant_fraction.hpp"
 #include "firstedge/timing/delayed_fraction.hpp"
 #include "firstedge/timing/leading_edge.hpp"
+#include "firstedge/timing/template_fit.hpp"
 #include "firstedge/timing/time_bound.hpp"
 
 #include <algorithm>
@@ -17,13 +20,24 @@
 namespace firstedge {
 namespace {
 
-using TimePulse = std::function<Stamp(const ConditionedTrace&, const Pulse&)>;
+using TimePulses = std::function<std::vector<Stamp>(const ConditionedTrace&, std::span<const Pulse>)>;
 
-/// A method that is ready, before it is turned into one that takes all pulses of a trace.
+/// What a row of the table makes: the words for people and the method with its options.
 struct Ready {
   std::string settings;
-  TimePulse time_pulse;
+  TimePulses time_pulses;
 };
+
+/// A method that looks at one pulse at a time, over the pulses of a trace.
+template <class TimePulse>
+TimePulses one_by_one(TimePulse time_pulse) {
+  return [time_pulse = std::move(time_pulse)](const ConditionedTrace& trace, std::span<const Pulse> pulses) {
+    std::vector<Stamp> stamps;
+    stamps.reserve(pulses.size());
+    for (const Pulse& pulse : pulses) stamps.push_back(time_pulse(trace, pulse));
+    return stamps;
+  };
+}
 
 constexpr std::array<std::pair<std::string_view, Interpolation>, 3> interpolations{
     {{"linear", Interpolation::linear},
@@ -73,9 +87,10 @@ double positive_of(const Settings& settings, const std::string& name, double val
   return value;
 }
 
+/// The curve whose crossing is taken, where it is not the usual one.
 std::string curve_words(Interpolation interpolation, std::size_t edge_samples) {
-  return edge_samples > 0 ? fmt::format("edge_samples={}", edge_samples)
-                          : fmt::format("interpolation={}", word_of(interpolation));
+  if (edge_samples > 0) return fmt::format(", edge_samples={}", edge_samples);
+  return interpolation == Interpolation::cubic ? "" : fmt::format(", interpolation={}", word_of(interpolation));
 }
 
 Ready constant_fraction_ready(const Settings& settings, const ChannelKnowledge& knowledge) {
@@ -83,11 +98,11 @@ Ready constant_fraction_ready(const Settings& settings, const ChannelKnowledge& 
   options.fraction = fraction_of(settings, options.fraction);
   options.interpolation = interpolation_of(settings, options.interpolation);
   options.edge_samples = edge_samples_of(settings);
-  return {fmt::format("fraction={:g} {}", options.fraction,
+  return {fmt::format("fraction={:g}{}", options.fraction,
                       curve_words(options.interpolation, options.edge_samples)),
-          [options, noise = knowledge.noise](const ConditionedTrace& trace, const Pulse& pulse) {
+          one_by_one([options, noise = knowledge.noise](const ConditionedTrace& trace, const Pulse& pulse) {
             return constant_fraction(trace, pulse, noise, options);
-          }};
+          })};
 }
 
 Ready leading_edge_ready(const Settings& settings, const ChannelKnowledge& knowledge) {
@@ -100,12 +115,12 @@ Ready leading_edge_ready(const Settings& settings, const ChannelKnowledge& knowl
   options.interpolation = interpolation_of(settings, options.interpolation);
   options.edge_samples = edge_samples_of(settings);
   const std::string threshold = options.threshold_v
-                                    ? fmt::format("threshold={:g} V", *options.threshold_v)
+                                    ? fmt::format("threshold={}", format_quantity(*options.threshold_v, "V"))
                                     : fmt::format("threshold_over_noise={:g}", options.threshold_over_noise);
-  return {fmt::format("{} {}", threshold, curve_words(options.interpolation, options.edge_samples)),
-          [options, noise = knowledge.noise](const ConditionedTrace& trace, const Pulse& pulse) {
+  return {fmt::format("{}{}", threshold, curve_words(options.interpolation, options.edge_samples)),
+          one_by_one([options, noise = knowledge.noise](const ConditionedTrace& trace, const Pulse& pulse) {
             return leading_edge(trace, pulse, noise, options);
-          }};
+          })};
 }
 
 Ready delayed_fraction_ready(const Settings& settings, const ChannelKnowledge& knowledge) {
@@ -114,11 +129,27 @@ Ready delayed_fraction_ready(const Settings& settings, const ChannelKnowledge& k
   options.delay_s = positive_of(settings, "delay", settings.quantity("delay", "s", options.delay_s));
   options.interpolation = interpolation_of(settings, options.interpolation);
   options.edge_samples = edge_samples_of(settings);
-  return {fmt::format("fraction={:g} delay={:g} s {}", options.fraction, options.delay_s,
+  return {fmt::format("fraction={:g}, delay={}{}", options.fraction, format_quantity(options.delay_s, "s"),
                       curve_words(options.interpolation, options.edge_samples)),
-          [options, noise = knowledge.noise](const ConditionedTrace& trace, const Pulse& pulse) {
+          one_by_one([options, noise = knowledge.noise](const ConditionedTrace& trace, const Pulse& pulse) {
             return delayed_fraction(trace, pulse, noise, options);
-          }};
+          })};
+}
+
+Ready template_fit_ready(const Settings& settings, const ChannelKnowledge& knowledge) {
+  TemplateFitOptions options;
+  options.fit_baseline = settings.flag("fit_baseline", options.fit_baseline);
+  options.poor_fit_probability = settings.number("poor_fit_probability", options.poor_fit_probability);
+  if (!(options.poor_fit_probability >= 0 && options.poor_fit_probability < 1)) {
+    settings.refuse("poor_fit_probability", "is no probability", "give a number from 0 up to 1");
+  }
+  if (!knowledge.pulse_template) {
+    settings.refuse("method", "needs a template", "give one, or learn it from records with pulses");
+  }
+  const auto fit = std::make_shared<const TemplateFit>(knowledge.pulse_template, knowledge.noise, options);
+  return {
+      options.fit_baseline ? "" : "fit_baseline=false",
+      [fit](const ConditionedTrace& trace, std::span<const Pulse> pulses) { return (*fit)(trace, pulses); }};
 }
 
 /// The table of methods: a new one is one line here.
@@ -127,10 +158,11 @@ struct Row {
   bool needs_template;
   Ready (*make)(const Settings&, const ChannelKnowledge&);
 };
-constexpr std::array<Row, 3> method_table{{
+constexpr std::array<Row, 4> method_table{{
     {"constant_fraction", false, constant_fraction_ready},
     {"leading_edge", false, leading_edge_ready},
     {"delayed_fraction", false, delayed_fraction_ready},
+    {"template_fit", true, template_fit_ready},
 }};
 
 const Row& row_of(const Settings& settings) {
@@ -153,13 +185,11 @@ TimingMethod make_timing_method(const Settings& settings, const ChannelKnowledge
   std::optional<TimeBound> bound;
   if (knowledge.pulse_template) bound.emplace(*knowledge.pulse_template, knowledge.noise);
   return {std::string(row.name), std::move(ready.settings),
-          [time_pulse = std::move(ready.time_pulse), bound](const ConditionedTrace& trace,
-                                                            std::span<const Pulse> pulses) {
-            std::vector<Stamp> stamps;
-            stamps.reserve(pulses.size());
-            for (const Pulse& pulse : pulses) {
-              stamps.push_back(time_pulse(trace, pulse));
-              if (bound) stamps.back().bound_s = (*bound)(stamps.back().height_v);
+          [time_pulses = std::move(ready.time_pulses), bound](const ConditionedTrace& trace,
+                                                              std::span<const Pulse> pulses) {
+            std::vector<Stamp> stamps = time_pulses(trace, pulses);
+            for (Stamp& stamp : stamps) {
+              if (bound) stamp.bound_s = (*bound)(stamp.height_v);
             }
             return stamps;
           }};
