@@ -14,12 +14,14 @@ constexpr std::size_t shortest_stretch = 32;
 constexpr std::size_t longest_stretch = 1024;
 constexpr std::size_t margin = 4;  // samples between the noise stretch and the start of the pulse
 
-// The longest power of two that fits before a pulse as noise and around it as signal, some samples to spare for pulses
-// that come later.
+// The longest power of two that fits before a pulse as noise and around it as signal, some samples to spare
+// for pulses that come later.
 std::size_t stretch_for(std::size_t quiet, std::size_t after) {
   constexpr std::size_t spare = 16;
   std::size_t stretch = shortest_stretch;
-  const auto fits = [&](std::size_t length) { return length + spare <= quiet && 5 * length / 8 + spare <= after; };
+  const auto fits = [&](std::size_t length) {
+    return length + spare <= quiet && 5 * length / 8 + spare <= after;
+  };
   while (2 * stretch <= longest_stretch && fits(2 * stretch)) stretch *= 2;
   return stretch;
 }

@@ -13,7 +13,8 @@ Table stamps_table(const RunSummary& summary) {
   Table table{
       .key = "stamps",
       .title = "Stamps and what speaks against them",
-      .note = "A stamp may carry several flags. Flagged stamps are in the table too: choose by the flags column.",
+      .note =
+          "A stamp may carry several flags. Flagged stamps are in the table too: choose by the flags column.",
       .columns = {{"channel_method", "channel, method", ""},
                   {"stamps", "stamps", ""},
                   {"unflagged", "unflagged", ""}},
@@ -48,7 +49,8 @@ Table methods_table(const RunSummary& summary) {
               .note = "",
               .columns = {{"method", "method", ""}, {"settings", "settings", ""}},
               .rows = {}};
-  for (const StampTableHead::Method& method : summary.methods) table.rows.push_back({method.name, method.settings});
+  for (const StampTableHead::Method& method : summary.methods)
+    table.rows.push_back({method.name, method.settings});
   return table;
 }
 

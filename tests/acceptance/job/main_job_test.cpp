@@ -1,16 +1,19 @@
-// The main job as the demo does it: the bench set of the Skerry test line through all apps, held against its truth.
+// The main job as the demo does it: the bench set of the Skerry test line through all apps, held against its
+// truth.
 #include "firstedge/core/digest.hpp"
 #include "firstedge/io/record_reader.hpp"
+
 #include "support/program.hpp"
 
 #include <algorithm>
 #include <cmath>
 #include <cstddef>
 #include <filesystem>
-#include <gtest/gtest.h>
-#include <nlohmann/json.hpp>
 #include <string>
 #include <vector>
+
+#include <gtest/gtest.h>
+#include <nlohmann/json.hpp>
 
 namespace firstedge::test {
 namespace {
@@ -22,14 +25,14 @@ class main_job : public testing::Test {
   static void SetUpTestSuite() {
     folder_ = std::make_unique<TemporaryFolder>();
     const std::string setup = data + "bench.setup.json";
-    outcomes_.push_back(run_program({app("inspect"), data + "bench.h5", "--setup", setup, "--page", at("inspect.html"),
-                                     "--json", at("inspect.json")}));
-    outcomes_.push_back(run_program({app("stamp"), data + "bench.h5", "--setup", setup, "-o", at("stamps.h5"), "--page",
-                                     at("stamps.html"), "--keep-templates", at("templates.h5")}));
+    outcomes_.push_back(run_program({app("inspect"), data + "bench.h5", "--setup", setup, "--page",
+                                     at("inspect.html"), "--json", at("inspect.json")}));
+    outcomes_.push_back(run_program({app("stamp"), data + "bench.h5", "--setup", setup, "-o", at("stamps.h5"),
+                                     "--page", at("stamps.html"), "--keep-templates", at("templates.h5")}));
     outcomes_.push_back(run_program(
         {app("jitter"), at("stamps.h5"), "--page", at("jitter.html"), "--json", at("jitter.json")}));
-    outcomes_.push_back(run_program({app("spectrum"), at("stamps.h5"), "--records", data + "bench.h5", "--page",
-                                     at("spectrum.html"), "--json", at("spectrum.json")}));
+    outcomes_.push_back(run_program({app("spectrum"), at("stamps.h5"), "--records", data + "bench.h5",
+                                     "--page", at("spectrum.html"), "--json", at("spectrum.json")}));
     outcomes_.push_back(
         run_program({app("jitter"), data + "bench.truth.h5", "--json", at("truth.json"), "--quiet"}));
   }
@@ -50,8 +53,10 @@ TEST_F(main_job, every_app_succeeds_and_says_nothing_on_standard_error_in_a_pipe
 }
 
 TEST_F(main_job, the_mean_difference_of_the_template_fit_is_the_true_one) {
-  const nlohmann::json found = json("jitter.json")["figures"]["mean"], truth = json("truth.json")["figures"]["mean"];
-  // 3 standard errors, and 3 ps for the time zeros of the two templates (some 900 pulses each at a signal-to-noise of 30).
+  const nlohmann::json found = json("jitter.json")["figures"]["mean"],
+                       truth = json("truth.json")["figures"]["mean"];
+  // 3 standard errors, and 3 ps for the time zeros of the two templates (some 900 pulses each at a
+  // signal-to-noise of 30).
   const double allowed = 3 * found["uncertainty"].get<double>() + 3e-12;
   EXPECT_NEAR(found["value"].get<double>(), truth["value"].get<double>(), allowed);
 }
@@ -66,8 +71,8 @@ TEST_F(main_job, the_spread_is_the_true_one_and_the_noise_in_quadrature) {
 TEST_F(main_job, the_most_probable_heights_are_the_planned_ones) {
   const nlohmann::json rows = json("spectrum.json")["tables"]["height_fits"]["rows"];
   ASSERT_EQ(rows.size(), 2U);
-  // sample_data/bench.plan.json: 9 mV and 260 mV at the peak of the noiseless pulse; the heights are those of the noisy
-  // pulse, biased up by less than a twentieth of the noise of 0.32 and 4.4 mV.
+  // sample_data/bench.plan.json: 9 mV and 260 mV at the peak of the noiseless pulse; the heights are those of
+  // the noisy pulse, biased up by less than a twentieth of the noise of 0.32 and 4.4 mV.
   for (const auto& [row, planned, noise] : {std::tuple{0, 9e-3, 0.32e-3}, {1, 260e-3, 4.4e-3}}) {
     const nlohmann::json most_probable = rows[static_cast<std::size_t>(row)][1];
     const double uncertainty = most_probable["uncertainty"];
@@ -81,21 +86,20 @@ TEST_F(main_job, pages_stand_alone_and_tables_are_the_same_on_every_run) {
     EXPECT_GT(html.size(), 10000U) << page;
     EXPECT_EQ(html.find("src=\"http"), std::string::npos) << page;
   }
-  const std::vector<std::string> again{app("stamp"), data + "bench.h5", "--setup", data + "bench.setup.json", "-o",
-                                       at("stamps.h5"), "--page", at("stamps.html"), "--keep-templates",
-                                       at("templates.h5")};
+  const std::vector<std::string> again{
+      app("stamp"),    data + "bench.h5", "--setup",         data + "bench.setup.json", "-o",
+      at("stamps.h5"), "--page",          at("stamps.html"), "--keep-templates",        at("templates.h5")};
   const std::string before = sha256_of_file(at("stamps.h5"));
   EXPECT_EQ(run_program(again).status, 0);
   EXPECT_EQ(sha256_of_file(at("stamps.h5")), before);
 }
 
 TEST_F(main_job, templates_kept_and_given_again_give_the_same_times) {
-  const Outcome outcome =
-      run_program({app("stamp"), data + "bench.h5", "--setup", data + "bench.setup.json", "-o", at("again.csv"),
-                   "--templates", at("templates.h5"), "--quiet"});
+  const Outcome outcome = run_program({app("stamp"), data + "bench.h5", "--setup", data + "bench.setup.json",
+                                       "-o", at("again.csv"), "--templates", at("templates.h5"), "--quiet"});
   ASSERT_EQ(outcome.status, 0) << outcome.err;
-  const Outcome learnt = run_program({app("stamp"), data + "bench.h5", "--setup", data + "bench.setup.json", "-o",
-                                      at("learnt.csv"), "--quiet"});
+  const Outcome learnt = run_program({app("stamp"), data + "bench.h5", "--setup", data + "bench.setup.json",
+                                      "-o", at("learnt.csv"), "--quiet"});
   ASSERT_EQ(learnt.status, 0) << learnt.err;
   const auto rows_of = [](const std::string& text) {  // without the head, which holds the command
     std::string rows;
@@ -111,10 +115,11 @@ TEST_F(main_job, templates_kept_and_given_again_give_the_same_times) {
 }
 
 TEST_F(main_job, the_simulator_makes_the_sample_data_again_count_for_count) {
-  const Outcome outcome = run_program({app("simulate"), data + "bench.plan.json", "-o", at("bench.h5"), "--truth",
-                                       at("truth.h5"), "--quiet"});
+  const Outcome outcome = run_program({app("simulate"), data + "bench.plan.json", "-o", at("bench.h5"),
+                                       "--truth", at("truth.h5"), "--quiet"});
   ASSERT_EQ(outcome.status, 0) << outcome.err;
-  const auto kept = open_records({data + "bench.h5"}, Settings()), made = open_records({at("bench.h5")}, Settings());
+  const auto kept = open_records({data + "bench.h5"}, Settings()),
+             made = open_records({at("bench.h5")}, Settings());
   std::size_t compared = 0;
   for (;;) {
     const RecordBlock a = kept->next_block(256), b = made->next_block(256);
@@ -123,7 +128,8 @@ TEST_F(main_job, the_simulator_makes_the_sample_data_again_count_for_count) {
     for (std::size_t i = 0; i < a.records.size(); ++i) {
       ASSERT_EQ(a.records[i].trigger, b.records[i].trigger);
       for (std::size_t c = 0; c < a.records[i].traces.size(); ++c) {
-        ASSERT_EQ(volts(a.records[i].traces[c]), volts(b.records[i].traces[c])) << "record " << a.records[i].index;
+        ASSERT_EQ(volts(a.records[i].traces[c]), volts(b.records[i].traces[c]))
+            << "record " << a.records[i].index;
         ++compared;
       }
     }
