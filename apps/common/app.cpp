@@ -2,6 +2,7 @@
 
 #include "firstedge/core/digest.hpp"
 #include "firstedge/core/error.hpp"
+#include "firstedge/io/byte_source.hpp"
 #include "firstedge/io/file_pattern.hpp"
 #include "firstedge/report/report.hpp"
 
