@@ -79,9 +79,9 @@ Provenance provenance_of(int argc, char** argv, const std::vector<std::filesyste
   made.version = FIRSTEDGE_VERSION;
   made.command = made.program;
   for (int i = 1; i < argc; ++i) made.command += " " + quoted(argv[i]);
-  for (const auto& input : inputs) {
-    made.inputs.push_back(
-        {input.filename().string(), std::filesystem::file_size(input), sha256_of_file(input)});
+  for (const auto& file : expand_folders(inputs)) {
+    const std::uint64_t bytes = ByteSource::from_file(file).size();  // refuses what is no file
+    made.inputs.push_back({file.filename().string(), bytes, sha256_of_file(file)});
   }
   made.setup = setup_text;
   return made;
