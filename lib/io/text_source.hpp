@@ -1,0 +1,62 @@
+// TextSource: the lines of a text file, whatever ends them, from a file or from memory, by blocks.
+#pragma once
+
+#include "firstedge/core/error.hpp"
+#include "firstedge/io/byte_source.hpp"
+
+#include <cstddef>
+#include <cstdint>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+namespace firstedge {
+
+/// No line may be longer; this bounds the memory that a file without line ends can ask for.
+inline constexpr std::size_t longest_text_line = std::size_t{1} << 20U;
+
+/// Lines in order. Lines end with LF, CRLF (or several CR before the LF), or CR in files that have no LF in
+/// their first MiB. A UTF-8 byte order mark is skipped. Holds at most some 2 MiB of the file at a time.
+class TextSource {
+ public:
+  /// Throws Error for UTF-16 and UTF-32 text (by its byte order mark, or by NUL bytes among the first 4,096)
+  /// and for a file that cannot be read.
+  explicit TextSource(ByteSource bytes);
+
+  const std::string& name() const { return bytes_.name(); }
+  std::uint64_t size_bytes() const { return bytes_.size(); }
+  const std::filesystem::path& path() const { return bytes_.path(); }
+
+  /// The lines ahead, without taking them: those that end within the next `most` bytes (the last line of a
+  /// file counts as ended). The texts are valid until next_line() is called.
+  std::vector<std::string_view> lines_ahead(std::size_t most);
+
+  /// The next line without its end, valid until the next call; nothing at the end of the file. Throws Error
+  /// for a line longer than longest_text_line.
+  std::optional<std::string_view> next_line();
+
+  /// Number of the line that next_line() returned last, from 1.
+  std::uint64_t line() const { return line_; }
+  std::string place() const { return place(line_); }
+  std::string place(std::uint64_t line) const;
+
+  /// True once the last line has been returned, if nothing ended it: its end may be cut off.
+  bool last_line_is_open() const { return last_line_is_open_; }
+
+ private:
+  bool at_end() const { return offset_ == bytes_.size(); }
+  std::string_view unread() const;
+  void fill();
+  void check_encoding();
+
+  ByteSource bytes_;
+  std::vector<std::byte> window_;  // what has been read of the file
+  std::size_t taken_ = 0;          // of the window
+  std::uint64_t offset_ = 0;       // in the file: end of the window
+  char line_end_ = '\n';
+  std::uint64_t line_ = 0;
+  bool last_line_is_open_ = false;
+};
+
+}  // namespace firstedge
