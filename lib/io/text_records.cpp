@@ -1,0 +1,288 @@
+#include "firstedge/io/text_records.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <set>
+#include <utility>
+
+#include <fmt/format.h>
+
+namespace firstedge {
+namespace {
+
+constexpr std::size_t most_header_lines_between = 10000;  // of one record
+
+std::vector<std::size_t> wanted_columns(const TextLayout& layout) {
+  std::set<std::size_t> wanted;
+  for (const TimeColumn& time : layout.times) wanted.insert(time.column);
+  for (const VoltageColumn& voltage : layout.voltages) wanted.insert(voltage.column);
+  if (layout.index_column) wanted.insert(*layout.index_column);
+  if (layout.record_column) wanted.insert(*layout.record_column);
+  return {wanted.begin(), wanted.end()};
+}
+
+std::optional<std::size_t> axis_column(const TextLayout& layout) {
+  return layout.times.empty() ? layout.index_column : std::optional(layout.times.front().column);
+}
+
+// With a record length, only what is named in the options separates beside it.
+TextOptions with_separators_settled(TextOptions options) {
+  if (options.record_length > 0 && !options.separators_given) {
+    options.blank_line_separates = options.header_separates = options.time_separates = false;
+  }
+  return options;
+}
+
+bool is_rule(std::string_view line) {
+  line = without_blanks(line);
+  return line.size() >= 4 && std::string_view("-=*_").find(line[0]) != std::string_view::npos &&
+         line.find_first_not_of(line[0]) == std::string_view::npos;
+}
+
+bool has_control_characters(std::string_view line) {
+  return std::any_of(line.begin(), line.end(), [](char c) {
+    const auto byte = static_cast<unsigned char>(c);
+    return (byte < 0x20 && c != '\t') || byte == 0x7f;
+  });
+}
+
+}  // namespace
+
+TextRecordStream::TextRecordStream(TextSource source, TextLayout layout, TextOptions options)
+    : source_(std::move(source)),
+      layout_(std::move(layout)),
+      options_(with_separators_settled(std::move(options))),
+      wanted_(wanted_columns(layout_)),
+      parser_(layout_.dialect, wanted_, std::max(layout_.columns, wanted_.back() + 1)),
+      axis_column_(axis_column(layout_)),
+      header_lines_left_(layout_.header_lines) {}
+
+std::optional<TextRecord> TextRecordStream::next() {
+  while (!ended_ && !last_damage_) {
+    try {
+      const auto line = source_.next_line();
+      if (!line) return end_of_file();
+      if (header_lines_left_ > 0) {
+        --header_lines_left_;
+      } else if (auto record = take(*line)) {
+        return record;
+      }
+    } catch (const Error& error) {  // a line too long, or the file cannot be read on
+      if (!draft_.damage) draft_.damage = error;
+      gap_ = {};
+      return end_of_file();
+    }
+  }
+  if (ended_) return std::nullopt;
+  draft_.damage = std::exchange(last_damage_, std::nullopt);
+  return end_of_file();
+}
+
+std::optional<TextRecord> TextRecordStream::take(std::string_view line) {
+  switch (kind_of(line)) {
+    case LineKind::row:
+      return take_row(line, true);
+    case LineKind::damaged_row:
+      return take_row(line, false);
+    case LineKind::blank:
+      gap_.blank = true;
+      break;
+    case LineKind::header:
+      gap_.header = true;
+      take_header_line(line);
+      break;
+    case LineKind::comment:
+      take_header_line(line);
+      break;
+    case LineKind::stray:
+      if (!gap_.stray) gap_.stray = source_.line();
+      take_header_line(line);
+      break;
+    case LineKind::other_columns:
+      last_damage_.emplace(source_.place(), "the columns are named otherwise than at the start of the file",
+                           "put records with other columns into files of their own");
+      gap_ = {};
+      if (draft_.rows > 0) return finish();
+      break;
+  }
+  return std::nullopt;
+}
+
+void TextRecordStream::take_header_line(std::string_view line) {
+  if (gap_.lines.size() < most_header_lines_between)
+    gap_.lines.push_back({source_.line(), std::string(line)});
+}
+
+TextRecordStream::LineKind TextRecordStream::kind_of(std::string_view line) {
+  if (parser_.parse(line)) return LineKind::row;
+  if (is_blank_line(line, layout_.dialect.delimiter) || is_rule(line)) return LineKind::blank;
+  const std::string key = header_key(line, layout_.dialect.delimiter);
+  if (!key.empty() && layout_.header_keys.contains(key)) {
+    return has_other_columns(line) ? LineKind::other_columns : LineKind::header;
+  }
+  if (has_control_characters(line)) return LineKind::damaged_row;
+  if (is_comment(line)) return axis_column_ ? LineKind::comment : LineKind::header;
+  return parser_.has_wanted_number(line) ? LineKind::damaged_row : LineKind::stray;
+}
+
+// True for a line that looks like the line of titles, but says something else.
+bool TextRecordStream::has_other_columns(std::string_view line) const {
+  const char delimiter = layout_.dialect.delimiter;
+  const auto fields = [delimiter](std::string_view text) {
+    FieldCursor cursor(without_comment_mark(text), delimiter);
+    std::size_t count = 0;
+    while (cursor.next()) ++count;
+    return count;
+  };
+  return !layout_.title_line.empty() &&
+         header_key(line, delimiter) == header_key(layout_.title_line, delimiter) &&
+         without_blanks(line) != without_blanks(layout_.title_line) &&
+         fields(line) >= fields(layout_.title_line);
+}
+
+TextRecordStream::Position TextRecordStream::position_of_row() const {
+  const auto value_in = [this](std::size_t column) {
+    const auto at = std::lower_bound(wanted_.begin(), wanted_.end(), column);
+    return parser_.values()[static_cast<std::size_t>(at - wanted_.begin())];
+  };
+  Position position;
+  if (axis_column_) position.axis = value_in(*axis_column_);
+  if (layout_.record_column) position.record = value_in(*layout_.record_column);
+  return position;
+}
+
+TextRecordStream::Position TextRecordStream::position_in(std::string_view damaged_line) const {
+  Position position;
+  if (axis_column_) position.axis = parser_.number_in(damaged_line, *axis_column_);
+  if (layout_.record_column) position.record = parser_.number_in(damaged_line, *layout_.record_column);
+  return position;
+}
+
+bool TextRecordStream::is_usable(const Position& position) const {
+  const auto good = [](bool wanted, const std::optional<double>& value) {
+    return !wanted || (value && std::isfinite(*value));
+  };
+  return good(axis_column_.has_value(), position.axis) &&
+         good(layout_.record_column.has_value(), position.record);
+}
+
+bool TextRecordStream::is_back_at_start(double axis) const {
+  const Position& first = draft_.first;
+  const Position& last = draft_.last;
+  if (!first.axis || !last.axis || draft_.steps == 0 || !(axis < *last.axis)) return false;
+  const double interval = (*last.axis - *first.axis) / static_cast<double>(draft_.steps);
+  return std::abs(axis - *first.axis) <= interval;
+}
+
+bool TextRecordStream::starts_record(const Position& position) const {
+  if (draft_.rows == 0) return false;  // it has begun already
+  if (options_.record_length > 0 && draft_.rows >= options_.record_length) return true;
+  if (gap_.blank && options_.blank_line_separates && !layout_.double_spaced) return true;
+  if (gap_.header && options_.header_separates) return true;
+  if (position.record && draft_.last.record && *position.record != *draft_.last.record) return true;
+  return options_.time_separates && position.axis && is_back_at_start(*position.axis);
+}
+
+std::optional<TextRecord> TextRecordStream::take_row(std::string_view line, bool good) {
+  const Position position = good ? position_of_row() : position_in(line);
+  std::optional<TextRecord> done;
+  if (starts_record(position)) {
+    gap_.stray.reset();  // text above the new record
+    done = finish();
+  }
+  if (draft_.rows == 0) {
+    draft_.header = std::move(gap_.lines);
+  } else if (gap_.stray && !draft_.damage) {
+    draft_.damage.emplace(source_.place(*gap_.stray), "is neither a row of numbers nor a header line",
+                          "remove it, or let a blank line separate records");
+  }
+  gap_ = {};
+  add_row(line, good, position);
+  return done;
+}
+
+void TextRecordStream::add_row(std::string_view line, bool good, const Position& position) {
+  ++draft_.rows;
+  if (!good) {
+    add_damage(parser_.fault_of(line), "correct the line, or remove the record");
+  } else if (!is_usable(position)) {
+    add_damage("the time or the count in this row is not a finite number", "correct the line");
+  } else if (draft_.rows > most_text_rows) {
+    add_damage(fmt::format("the record has more than {} rows", most_text_rows),
+               "separate records by blank lines, or set input/record_length");
+  }
+  if (position.axis && std::isfinite(*position.axis)) {
+    if (!draft_.first.axis) {
+      draft_.first.axis = position.axis;
+    } else {
+      ++draft_.steps;
+    }
+    draft_.last.axis = position.axis;
+  }
+  if (position.record) draft_.last.record = position.record;
+  bytes_of_row_before_ = std::exchange(bytes_of_last_row_, line.size());
+  if (draft_.damage) {
+    draft_.kept.columns.clear();
+    draft_.kept.lines.clear();
+    return;
+  }
+  draft_.kept.columns.resize(wanted_.size());
+  for (std::size_t i = 0; i < wanted_.size(); ++i) draft_.kept.columns[i].push_back(parser_.values()[i]);
+  draft_.kept.lines.push_back(source_.line());
+}
+
+void TextRecordStream::add_damage(const std::string& problem, const std::string& remedy) {
+  if (!draft_.damage) draft_.damage.emplace(source_.place(), problem, remedy);
+}
+
+HeaderFacts TextRecordStream::facts_for(const std::vector<HeaderLine>& header) const {
+  if (is_first_record_) return layout_.facts;
+  const HeaderFacts own = facts_of(header, layout_.dialect, options_.time_scale);
+  HeaderFacts facts = own.over(layout_.facts);
+  // These belong to the record that their header stands above.
+  facts.trigger = own.trigger;
+  facts.samples = own.samples;
+  return facts;
+}
+
+// Closes the record that is being read and begins the next.
+TextRecord TextRecordStream::finish() {
+  Draft draft = std::exchange(draft_, {});
+  TextRecord record;
+  if (draft.damage) {
+    record.damage = std::move(draft.damage);
+  } else {
+    draft.kept.facts = facts_for(draft.header);
+    draft.kept.file = source_.name();
+    draft.kept.wanted = wanted_;
+    record = traces_of(std::move(draft.kept), layout_, options_);
+  }
+  is_first_record_ = false;
+  return record;
+}
+
+std::optional<TextRecord> TextRecordStream::end_of_file() {
+  ended_ = true;
+  if (draft_.rows == 0 && !draft_.damage) return std::nullopt;
+  TextRecord record = finish();
+  if (gap_.stray) {
+    record.remarks.push_back({"text behind", fmt::format("{}: the text behind the last row is left out",
+                                                         source_.place(*gap_.stray))});
+  }
+  if (source_.last_line_is_open() && gap_.lines.empty() && bytes_of_last_row_ < bytes_of_row_before_) {
+    record.remarks.push_back(
+        {"open end", fmt::format("{}: no line end follows the last row, which is shorter "
+                                 "than the one before it and may be cut off",
+                                 source_.place())});
+  }
+  return record;
+}
+
+TextRecordStream open_text_records(ByteSource bytes, const TextOptions& options,
+                                   std::optional<TextDialect> hint) {
+  TextSource source(std::move(bytes));
+  TextLayout layout = find_layout(source, options, hint);
+  return {std::move(source), std::move(layout), options};
+}
+
+}  // namespace firstedge
