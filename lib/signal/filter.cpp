@@ -17,6 +17,7 @@ using Band = FilterOptions::Band;
 
 constexpr int highest_order = 12;
 constexpr double most_kernel_samples = 1e6;
+constexpr double narrow_band_ratio = 4;  // of the corners: below it a band-pass makes bursts of pulses
 
 std::string name_of(Kind kind) {
   switch (kind) {
@@ -96,7 +97,20 @@ double causal_delay(const FilterOptions& options, const std::vector<FilterSectio
                     double interval_s) {
   if (options.kind == Kind::notch || options.band == Band::low_pass) return group_delay(sections, 0);
   if (options.band == Band::high_pass) return 0;
-  return group_delay(sections, std::sqrt(options.low_hz * options.high_hz) * interval_s);
+  if (options.high_hz < narrow_band_ratio * options.low_hz)
+    return group_delay(sections, std::sqrt(options.low_hz * options.high_hz) * interval_s);
+  FilterOptions low_pass = options;
+  low_pass.band = Band::low_pass;
+  low_pass.high_hz = options.high_hz - options.low_hz;
+  return group_delay(recursive_sections(low_pass, 1 / interval_s), 0);
+}
+
+/// Samples by which scipy.signal.sosfiltfilt continues a trace when not told otherwise.
+std::size_t continued_samples(const std::vector<FilterSection>& sections) {
+  const auto first_order = std::count_if(sections.begin(), sections.end(), [](const FilterSection& section) {
+    return section.b2 == 0 && section.a2 == 0;
+  });
+  return 3 * (2 * sections.size() + 1 - static_cast<std::size_t>(first_order));
 }
 
 /// The trace continued at both ends by its point reflection at the end samples.
@@ -201,8 +215,7 @@ Filter::Filter(const FilterOptions& options, double interval_s) : interval_s_(in
   std::vector<FilterSection> sections = design_sections(options, 1 / interval_s);
   twice_ = options.zero_phase;
   if (!twice_) delay_s_ = causal_delay(options, sections, interval_s) * interval_s;
-  const double settling = std::min(settling_samples(sections), most_kernel_samples);
-  ends_ = std::max(3 * (2 * sections.size() + 1), static_cast<std::size_t>(settling));
+  ends_ = continued_samples(sections);
   design_ = std::move(sections);
 }
 

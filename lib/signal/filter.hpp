@@ -65,13 +65,16 @@ struct FilterKernel {
 /// Times. Zero phase and kernels: a symmetric pulse stays where it is (< 0.5 ps, held by a test), the output
 /// of a matched filter peaks where the pulse peaks. Causal low-pass and notch: the delay at 0 Hz is taken
 /// out, so that the centroid of a pulse stays where it is exactly; its edges lean if the corner is not well
-/// over the pulse's band (Bessel least). Causal band-pass: the delay at the centre sqrt(low * high). Causal
-/// high-pass: nothing is taken out; a Gaussian pulse of standard deviation s peaks earlier by about 2 pi
-/// low_hz s^2 / (2 sin(pi/(2 order))) (Butterworth), 0.1 ps for s = 0.5 ns and 50 kHz.
+/// over the pulse's band (Bessel least). Causal high-pass: nothing is taken out; its undershoot makes a
+/// Gaussian pulse of standard deviation s peak earlier by 2 pi low_hz s^2 / sin(pi/(2 order))
+/// (Butterworth): 0.1 ps for s = 0.5 ns and 50 kHz at order 2. Causal band-pass with high_hz >= 4 low_hz: the
+/// delay at 0 Hz of the low-pass of corner high_hz - low_hz, so that a pulse is moved by no more than a
+/// low-pass and a high-pass would; narrower: the delay at the centre sqrt(low_hz * high_hz), which keeps the
+/// envelope of a burst.
 ///
 /// Ends. The trace is continued by its point reflection at the end sample, over ends() samples or as many as
-/// there are, and sections start settled on the first continued value, as in scipy.signal.sosfiltfilt. What
-/// lies within the filter's memory of an end is less exact.
+/// there are, and sections start settled on the first continued value: by default as in
+/// scipy.signal.sosfiltfilt. What lies within the filter's memory of an end is less exact.
 class Filter {
  public:
   /// Throws Error for corners that are not between 0 and half the sampling rate in rising order, orders

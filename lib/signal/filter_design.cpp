@@ -283,14 +283,4 @@ double group_delay(const std::vector<FilterSection>& sections, double cycles_per
   return delay;
 }
 
-double settling_samples(const std::vector<FilterSection>& sections) {
-  double slowest = 0;
-  for (const FilterSection& section : sections) {
-    const Complex root = std::sqrt(Complex(section.a1 * section.a1 - 4 * section.a2, 0));
-    slowest = std::max({slowest, std::abs(0.5 * (-section.a1 + root)), std::abs(0.5 * (-section.a1 - root))});
-  }
-  constexpr double settled = 9.2;  // ln(1e4)
-  return slowest <= 0 ? 1 : settled / std::max(-std::log(slowest), 1e-9);
-}
-
 }  // namespace firstedge

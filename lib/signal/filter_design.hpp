@@ -32,7 +32,4 @@ std::complex<double> response(const FilterKernel& kernel, double cycles_per_samp
 /// Group delay in samples at a frequency in cycles per sample.
 double group_delay(const std::vector<FilterSection>& sections, double cycles_per_sample);
 
-/// Samples after which the response to a step has settled to about 1e-4, from the slowest pole.
-double settling_samples(const std::vector<FilterSection>& sections);
-
 }  // namespace firstedge

@@ -14,8 +14,9 @@ struct States {
   double low = 0, high = 0;
 };
 
-/// The mean of the samples in the fullest of the bins [first, last); of equal bins the first one met, going
-/// from first to last or, when last < first, downwards.
+constexpr std::size_t fewest_in_state = 4;
+
+/// The samples counted in equal bins of their range, and what states that gives.
 class Histogram {
  public:
   Histogram(std::span<const double> volts, double low, double high, std::size_t bins)
@@ -36,6 +37,8 @@ class Histogram {
     for (std::size_t bin = counts_.size(); bin-- > half;) {
       if (counts_[bin] > counts_[high]) high = bin;
     }
+    if (counts_[low] < fewest_in_state) low = 0;
+    if (counts_[high] < fewest_in_state) high = counts_.size() - 1;
     return {.low = mean(low), .high = mean(high)};
   }
 

@@ -37,8 +37,9 @@ struct PulseMeasureOptions {
 /// Histogram: the range from the least to the greatest sample in histogram_bins equal bins; the lower half
 /// gives the low state and the upper half the high one. The standard leaves ties and the place within a bin
 /// open; here a state is the mean of the samples in its half's fullest bin, and of equally full bins the one
-/// nearest to the end of the range, so that a short pulse has its peak for a state. The 10 % instant is the
-/// last crossing of 10 % before the first crossing of 50 %, the 90 % instant the first of 90 % after it.
+/// nearest to the end of the range. A short pulse rests nowhere: where no bin holds four samples, the bin at
+/// the end of the range, with the peak in it, is the state. The 10 % instant is the last crossing of 10 %
+/// before the first crossing of 50 %, the 90 % instant the first of 90 % after it.
 ///
 /// Errors: instants by linear interpolation are wrong by up to h^2/8 * |v''/v'| for the sample interval h; a
 /// state by up to one bin where the waveform does not rest in it. Fewer than 2 samples, samples that are not
