@@ -1,7 +1,6 @@
 #include "firstedge/timing/methods.hpp"
 
 #include "firstedge/core/estimate.hpp"
-
 #include "firstedge/timing/constant_fraction.hpp"
 #include "firstedge/timing/delayed_fraction.hpp"
 #include "firstedge/timing/leading_edge.hpp"
@@ -90,7 +89,8 @@ double positive_of(const Settings& settings, const std::string& name, double val
 /// The curve whose crossing is taken, where it is not the usual one.
 std::string curve_words(Interpolation interpolation, std::size_t edge_samples) {
   if (edge_samples > 0) return fmt::format(", edge_samples={}", edge_samples);
-  return interpolation == Interpolation::cubic ? "" : fmt::format(", interpolation={}", word_of(interpolation));
+  return interpolation == Interpolation::cubic ? ""
+                                               : fmt::format(", interpolation={}", word_of(interpolation));
 }
 
 Ready constant_fraction_ready(const Settings& settings, const ChannelKnowledge& knowledge) {

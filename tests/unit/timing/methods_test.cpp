@@ -71,7 +71,7 @@ TEST(methods, options_of_the_setup_reach_the_method) {
       first(constant).time_s,
       constant_fraction(trace, pulses[0], noise, {.fraction = 0.25, .interpolation = Interpolation::quintic})
           .time_s);
-  EXPECT_EQ(make_timing_method(constant, knowledge()).settings, "fraction=0.25 interpolation=quintic");
+  EXPECT_EQ(make_timing_method(constant, knowledge()).settings, "fraction=0.25, interpolation=quintic");
 
   Settings fitted = settings_of("constant_fraction");
   fitted.set("edge_samples", 8.0);
