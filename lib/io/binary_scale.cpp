@@ -81,6 +81,8 @@ std::vector<std::string> channel_names(const Settings& settings, std::size_t cou
   if (!settings.has("channels")) {
     for (std::size_t i = 0; i < count; ++i) names.push_back(fmt::format("channel_{}", i + 1));
   }
+  if (names.empty())
+    settings.refuse("channels", "is an empty list", "give one name a channel, or leave it out");
   if (names.size() != count) {
     settings.refuse("channels", fmt::format("has {} names for {} channels", names.size(), count),
                     "give one name a channel");

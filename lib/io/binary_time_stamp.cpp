@@ -44,6 +44,7 @@ constexpr Wide end_second = 253'402'300'800;
 
 std::vector<std::string> words(const auto& table, auto word_of) {
   std::vector<std::string> list;
+  list.reserve(table.size());
   for (const auto& row : table) list.emplace_back(word_of(row));
   return list;
 }

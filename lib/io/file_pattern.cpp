@@ -15,8 +15,7 @@ namespace firstedge {
 namespace {
 
 constexpr std::size_t most_pattern_bytes = 1000;
-constexpr std::size_t most_wildcards =
-    4;  // the steps of a match grow with the length of the name to this power
+constexpr std::size_t most_wildcards = 16;
 constexpr std::size_t most_record_digits = 18;  // fits an int64
 
 bool is_digit(char c) {
@@ -195,47 +194,61 @@ FilePattern::FilePattern(std::string_view text, const std::string& place) : text
     const Part::Kind kind = word == words.end() ? Part::Kind::literal : word->second;
     if (kind == Part::Kind::channel && std::exchange(has_channel_, true)) refuse("has {channel} twice");
     if (kind == Part::Kind::record && std::exchange(has_record_, true)) refuse("has {record} twice");
-    if (kind == Part::Kind::any && ++wildcards > most_wildcards) refuse("has more than 4 '*'");
+    if (kind == Part::Kind::any && ++wildcards > most_wildcards) refuse("has more than 16 '*'");
     parts_.push_back({kind, std::string(piece)});
   }
   if (!has_channel_ && !has_record_) refuse("has neither {channel} nor {record}");
   depth_ += static_cast<std::size_t>(std::count(text_.begin(), text_.end(), '/'));
 }
 
+// One name being matched: what each part took, and which (part, position) pairs are known not to lead to a
+// match, so that the time grows with the square of the name's length at most.
+struct FilePattern::Attempt {
+  std::string name;
+  std::vector<std::string_view> found;
+  std::vector<bool> failed;
+};
+
 std::optional<FilePattern::Match> FilePattern::match(const std::filesystem::path& file) const {
-  const std::string name = last_parts(file, depth_);
-  std::vector<std::string_view> found(parts_.size());
-  if (!match_from(name, 0, found)) return std::nullopt;
+  Attempt attempt{last_parts(file, depth_), std::vector<std::string_view>(parts_.size()), {}};
+  attempt.failed.resize(parts_.size() * (attempt.name.size() + 1));
+  if (!match_from(attempt, 0, 0)) return std::nullopt;
   Match match;
   for (std::size_t i = 0; i < parts_.size(); ++i) {
-    if (parts_[i].kind == Part::Kind::channel) match.channel = found[i];
+    const std::string_view found = attempt.found[i];
+    if (parts_[i].kind == Part::Kind::channel) match.channel = found;
     if (parts_[i].kind == Part::Kind::record) {
       std::uint64_t number = 0;
-      std::from_chars(found[i].data(), found[i].data() + found[i].size(), number);
+      std::from_chars(found.data(), found.data() + found.size(), number);
       match.record = number;
     }
   }
   return match;
 }
 
-// Fits parts_[part...] to the whole of name. Depth of calls: the number of parts.
-bool FilePattern::match_from(std::string_view name, std::size_t part,
-                             std::vector<std::string_view>& found) const {
-  if (part == parts_.size()) return name.empty();
-  const auto fits_with = [&](std::size_t length) {
-    found[part] = name.substr(0, length);
-    return match_from(name.substr(length), part + 1, found);
-  };
+// Fits parts_[part...] to the name from `position` to its end. Depth of calls: the number of parts.
+bool FilePattern::match_from(Attempt& attempt, std::size_t part, std::size_t position) const {
+  if (part == parts_.size()) return position == attempt.name.size();
+  const std::size_t pair = part * (attempt.name.size() + 1) + position;
+  if (attempt.failed[pair]) return false;
+  const std::string_view rest = std::string_view(attempt.name).substr(position);
   const Part& now = parts_[part];
-  if (now.kind == Part::Kind::literal) return name.starts_with(now.text) && fits_with(now.text.size());
+  std::size_t shortest = 0;
+  std::size_t longest = std::min(rest.find('/'), rest.size());
+  if (now.kind == Part::Kind::channel) shortest = 1;
+  if (now.kind == Part::Kind::literal) {
+    shortest = now.text.size();
+    longest = rest.starts_with(now.text) ? shortest : 0;
+  }
   if (now.kind == Part::Kind::record) {
-    const std::size_t length = digits_at(name);
-    return length > 0 && length <= most_record_digits && fits_with(length);
+    shortest = std::max<std::size_t>(1, digits_at(rest));
+    longest = std::min(digits_at(rest), most_record_digits);
   }
-  const std::size_t longest = std::min(name.find('/'), name.size());
-  for (std::size_t length = now.kind == Part::Kind::channel ? 1 : 0; length <= longest; ++length) {
-    if (fits_with(length)) return true;
+  for (std::size_t length = shortest; length <= longest; ++length) {
+    attempt.found[part] = rest.substr(0, length);
+    if (match_from(attempt, part + 1, position + length)) return true;
   }
+  attempt.failed[pair] = true;
   return false;
 }
 

@@ -29,7 +29,7 @@ std::vector<std::filesystem::path> expand_folders(const std::vector<std::filesys
 class FilePattern {
  public:
   /// Throws Error naming `place` for a pattern without {channel} and {record}, with one of them twice,
-  /// another word in braces, more than 4 "*", or more than 1,000 bytes.
+  /// another word in braces, more than 16 "*", or more than 1,000 bytes.
   FilePattern(std::string_view text, const std::string& place);
 
   struct Match {
@@ -49,7 +49,8 @@ class FilePattern {
     Kind kind = Kind::literal;
     std::string text;
   };
-  bool match_from(std::string_view name, std::size_t part, std::vector<std::string_view>& found) const;
+  struct Attempt;
+  bool match_from(Attempt& attempt, std::size_t part, std::size_t position) const;
 
   std::string text_;
   std::vector<Part> parts_;

@@ -8,8 +8,9 @@
 
 namespace firstedge {
 
-/// Writes all templates into one file, whole or not at all (docs/file-layouts.md). The same templates give the
-/// same bytes. Throws Error for templates that read_templates would refuse, and for a disk that takes no more.
+/// Writes all templates into one file, whole or not at all (docs/file-layouts.md). The same templates give
+/// the same bytes. Throws Error for templates that read_templates would refuse, and for a disk that takes no
+/// more.
 void write_templates(const std::filesystem::path& file, const std::vector<PulseTemplate>& templates);
 
 /// Reads them back, bit for bit. Throws Error if the file is not a template file, holds more than 4096 of
