@@ -15,19 +15,23 @@
 
 namespace firstedge {
 
+namespace {
+
+[[noreturn]] void refuse_to_open(const std::string& name, int cause) {
+  throw Error(name,
+              cause == ENOENT ? "there is no such file"
+                              : "cannot be opened: " + std::generic_category().message(cause),
+              "check the name and the right to read it");
+}
+
+}  // namespace
+
 // An open file that closes itself.
 class ByteSource::Descriptor {
  public:
   explicit Descriptor(const std::filesystem::path& file)
-      // O_NONBLOCK: opening a pipe that nobody writes to would wait for ever.
       : number_(::open(file.c_str(), O_RDONLY | O_CLOEXEC | O_NONBLOCK)) {
-    if (number_ < 0) {
-      const int cause = errno;
-      throw Error(file.string(),
-                  cause == ENOENT ? "there is no such file"
-                                  : "cannot be opened: " + std::generic_category().message(cause),
-                  "check the name and the right to read it");
-    }
+    if (number_ < 0) refuse_to_open(file.string(), errno);
   }
   Descriptor(const Descriptor&) = delete;
   Descriptor& operator=(const Descriptor&) = delete;
@@ -48,16 +52,14 @@ ByteSource ByteSource::from_file(const std::filesystem::path& file) {
   ByteSource source;
   source.name_ = file.string();
   source.path_ = file;
-  const Descriptor descriptor(file);
+  // Looked at before it is opened: opening a device can do things, and opening a pipe can wait for ever.
   struct stat status {};
-  if (::fstat(descriptor.number(), &status) != 0) {
-    throw Error(source.name_, "cannot be looked at: " + std::generic_category().message(errno),
-                "check the disk");
-  }
+  if (::stat(file.c_str(), &status) != 0) refuse_to_open(source.name_, errno);
   if (S_ISDIR(status.st_mode)) throw Error(source.name_, "is a folder", "name a file");
   if (!S_ISREG(status.st_mode)) {
     throw Error(source.name_, "is a pipe or a device", "save its content as a file first");
   }
+  const Descriptor proof(file);
   source.size_ = static_cast<std::uint64_t>(status.st_size);
   return source;
 }

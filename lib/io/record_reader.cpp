@@ -58,38 +58,43 @@ const Format* format_named(std::string_view name) {
   return found == formats.end() ? nullptr : found;
 }
 
-const Format& format_of(const std::filesystem::path& file) {
-  const ByteSource source = ByteSource::from_file(file);
-  const std::vector<std::byte> head = source.head(head_bytes);
-  for (const Format& format : formats) {
-    if (format.is_format(head, file)) return format;
-  }
-  throw Error(
-      file.string(), head.empty() ? "is empty" : "is in no format known here",
-      fmt::format("name the format in the Setup's input group, \"format\": one of {}", format_names()));
+// Nothing if the content is of no format known here.
+const Format* format_of(const std::filesystem::path& file) {
+  const std::vector<std::byte> head = ByteSource::from_file(file).head(head_bytes);
+  const auto* found = std::find_if(formats.begin(), formats.end(),
+                                   [&](const Format& format) { return format.is_format(head, file); });
+  return found == formats.end() ? nullptr : found;
 }
 
-// The one format of all files that belong to the run.
+// The one format of all files that belong to the run. A file of no format known (empty, or damaged at its
+// start) is left to the reader of the others, which counts it.
 const Format& common_format(const Paths& files, const Settings& input) {
   const std::optional<FilePattern> pattern = pattern_of(input);
   const Format* common = nullptr;
-  const std::filesystem::path* first = nullptr;
+  std::string first_known;
+  std::string first_unknown;
   for (const auto& file : files) {
     if (pattern && !pattern->match(file)) continue;
-    const Format& format = format_of(file);
-    if (common != nullptr && common != &format) {
+    const Format* format = format_of(file);
+    if (format == nullptr) {
+      if (first_unknown.empty()) first_unknown = file.string();
+      continue;
+    }
+    if (common != nullptr && common != format) {
       throw Error(
           file.string(),
-          fmt::format("is in the format {}, but {} is in {}", format.name, first->string(), common->name),
+          fmt::format("is in the format {}, but {} is in {}", format->name, first_known, common->name),
           "read files of one format at a time");
     }
-    common = &format;
-    first = first == nullptr ? &file : first;
+    if (common == nullptr) first_known = file.string();
+    common = format;
   }
-  if (common == nullptr) {
+  if (common != nullptr) return *common;
+  if (first_unknown.empty())
     input.refuse("pattern", "fits none of the files", "correct it or give other files");
-  }
-  return *common;
+  throw Error(
+      first_unknown, "is empty or in no format known here",
+      fmt::format("name the format in the Setup's input group, \"format\": one of {}", format_names()));
 }
 
 }  // namespace

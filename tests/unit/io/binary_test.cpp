@@ -9,7 +9,9 @@
 #include "support/temporary_folder.hpp"
 
 #include <bit>
+#include <cmath>
 #include <cstdint>
+#include <fstream>
 #include <string>
 
 #include <gmock/gmock.h>
@@ -177,6 +179,21 @@ TEST(binary, a_records_time_stamp_becomes_its_trigger) {
   const auto run = test::read_whole(*open(layout, std::string("h") + number(nanoseconds, 8) + "s"));
   ASSERT_TRUE(run.records.at(0).trigger.has_value());
   EXPECT_EQ(to_text(*run.records[0].trigger), "2020-01-01T00:00:00.123456789000000Z");
+}
+
+TEST(binary, the_example_in_the_documents_is_a_layout) {
+  std::ifstream document(FIRSTEDGE_SOURCE_DIR "/docs/file-layouts.md");
+  std::string layout;
+  for (std::string line; std::getline(document, line);) {
+    if (layout.empty() ? line.starts_with("    {\"sample_type\"") : line.starts_with("     "))
+      layout += line;
+    else if (!layout.empty())
+      break;
+  }
+  const auto run = test::read_whole(*open(layout, std::string(16 + 500 * 4, '\0')));
+  ASSERT_THAT(run.records, SizeIs(1));
+  EXPECT_EQ(to_text(run.records[0].trigger.value()), "2026-11-25T12:00:00.000000000000000Z");
+  EXPECT_DOUBLE_EQ(run.records[0].traces.at(1).volts_per_count, 0.5e-3);
 }
 
 TimeStampLayout stamp_layout(const std::string& json) {

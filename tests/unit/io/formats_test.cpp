@@ -54,12 +54,30 @@ TEST(formats, unknown_and_mixed_content_is_refused_with_the_names_known) {
   const auto good = folder.write("good.npy", tiny_npy('a', 'b'));
   const auto odd = folder.write("odd", std::string("\x7f\x00\x01\x02", 4));
   const auto empty = folder.write("empty.npy", "");
-  EXPECT_THAT(
-      sentence_of([&] { open_records({odd}, input_of()); }),
-      AllOf(HasSubstr("odd: is in no format known here"), HasSubstr("\"format\": one of"), HasSubstr("npy")));
+  EXPECT_THAT(sentence_of([&] { open_records({odd}, input_of()); }),
+              AllOf(HasSubstr("odd: is empty or in no format known here"), HasSubstr("\"format\": one of"),
+                    HasSubstr("npy")));
   EXPECT_THAT(sentence_of([&] { open_records({empty}, input_of()); }), HasSubstr("empty.npy: is empty"));
+  const auto other = folder.write("other.dat", std::string("#13\x00\x01\x02", 6));
+  EXPECT_THAT(sentence_of([&] {
+                open_records({good, other}, input_of());
+              }),
+              AllOf(HasSubstr("other.dat: is in the format block, but"), HasSubstr("good.npy is in npy")));
   EXPECT_THAT(sentence_of([&] { open_records({good}, input_of("tape")); }),
               AllOf(HasSubstr("bench.json, input/format: is 'tape'"), HasSubstr("choose one of")));
+}
+
+TEST(formats, a_file_without_a_sound_start_is_one_bad_record_of_a_run) {
+  const test::TemporaryFolder folder;
+  folder.write("r1.npy", tiny_npy('a', 'b'));
+  folder.write("r2.npy", "");
+  folder.write("r3.npy", tiny_npy('c', 'd'));
+  const auto run = test::read_whole(*open_records({folder.path()}, input_of()));
+  ASSERT_THAT(run.records, SizeIs(2));
+  EXPECT_EQ(run.records[1].index, 2U);
+  EXPECT_EQ(run.account.records_bad, 1U);
+  ASSERT_THAT(run.account.problems, SizeIs(1));
+  EXPECT_THAT(run.account.problems[0].what(), HasSubstr("r2.npy: is empty"));
 }
 
 TEST(formats, files_that_a_pattern_leaves_out_need_no_format) {
