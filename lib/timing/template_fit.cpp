@@ -19,6 +19,16 @@ namespace {
 // over the ten samples around an edge it is 1e-4 of a sample.
 constexpr double same_interval = 1e-5;
 
+// A pulse is taken to begin where it is over this share of its height.
+constexpr double foot_share = 2e-3;
+
+// From there to the peak, in samples.
+double foot_to_peak(const TemplateColumns& columns) {
+  const TemplateShape& shape = columns.shape();
+  const double foot = shape.leading_crossing_s(foot_share);
+  return (shape.peak_s() - (std::isnan(foot) ? shape.first_s() : foot)) / columns.interval_s();
+}
+
 // Probability of a chi-square at least this large.
 double chi_square_probability(double chi_square, std::size_t degrees_of_freedom) {
   if (!std::isfinite(chi_square)) return 0;
@@ -30,6 +40,7 @@ double chi_square_probability(double chi_square, std::size_t degrees_of_freedom)
 struct TemplateFit::Weights {
   TemplateColumns columns;
   TimeBound bound;  // in 1 V of white noise when the noise is not known
+  double foot_to_peak_samples = 0;
   NoiseModel noise;
   TemplateFitOptions options;
 };
@@ -40,7 +51,13 @@ class TemplateFit::TraceFit {
   TraceFit(const Weights& weights, const ConditionedTrace& trace)
       : weights_(weights), columns_(weights.columns), trace_(trace) {}
 
-  // next_first: the first sample of the pulse that follows, or the length of the trace.
+  // The first sample that a pulse disturbs; one more is left for the noise on its peak.
+  std::size_t foot_of(const Pulse& pulse) const {
+    const double foot = static_cast<double>(pulse.peak) - weights_.foot_to_peak_samples - 1;
+    return std::min(pulse.region.first, static_cast<std::size_t>(std::max(foot, 0.0)));
+  }
+
+  // next_first: foot_of() the pulse that follows, or the length of the trace.
   Stamp timed(const Pulse& pulse, std::size_t next_first) {
     Stamp stamp = untimed(pulse);
     const bool same_grid =
@@ -225,7 +242,8 @@ TemplateFit::TemplateFit(std::shared_ptr<const PulseTemplate> pulse_template, co
   TemplateColumns columns(*pulse_template, noise, options.fit_baseline);
   const TimeBound bound(*pulse_template,
                         columns.whitening().known() ? noise : white_noise(1, noise.interval_s));
-  weights_ = std::make_shared<const Weights>(Weights{std::move(columns), bound, noise, options});
+  const double foot = foot_to_peak(columns);
+  weights_ = std::make_shared<const Weights>(Weights{std::move(columns), bound, foot, noise, options});
 }
 
 TemplateFit::~TemplateFit() = default;
@@ -243,7 +261,7 @@ std::vector<Stamp> TemplateFit::operator()(const ConditionedTrace& trace,
   stamps.reserve(pulses.size());
   for (std::size_t i = 0; i < pulses.size(); ++i) {
     const bool last = i + 1 == pulses.size();
-    stamps.push_back(fit.timed(pulses[i], last ? trace.volts.size() : pulses[i + 1].region.first));
+    stamps.push_back(fit.timed(pulses[i], last ? trace.volts.size() : fit.foot_of(pulses[i + 1])));
   }
   return stamps;
 }

@@ -8,7 +8,7 @@
 #include "firstedge/timing/template_shape.hpp"
 #include "firstedge/timing/time_bound.hpp"
 
-#include "support/template_pulses.hpp"
+#include "support/template_scenes.hpp"
 
 #include <algorithm>
 #include <array>
@@ -22,8 +22,8 @@
 namespace firstedge {
 namespace {
 
-constexpr double interval = 0.2e-9;
-constexpr double ps = 1e-12;
+using test::interval;
+using test::ps;
 constexpr double step = 1.25 / 4096;  // 12 bit over 1.25 V
 
 /// The acceptance's bench: 5 GS/s, 12 bit, white noise, 0.9 ns edges, heights as asked.
@@ -32,7 +32,7 @@ class Bench {
   explicit Bench(std::uint64_t seed, double height_over_noise = 60)
       : random_(seed), deviation_(1 / height_over_noise), half_(shape_.time_of_fraction(0.5)) {}
 
-  const NoiseModel noise() const { return white_noise(deviation_, interval); }
+  NoiseModel noise() const { return white_noise(deviation_, interval); }
   double half() const { return half_; }
   const test::SmoothPulse& shape() const { return shape_; }
   test::Random& random() { return random_; }
@@ -68,36 +68,10 @@ std::deque<ConditionedTrace> traces_of(Bench& bench, int count) {
   return traces;
 }
 
-struct Shift {
-  double mean_s = 0, deviation_s = 0, bound_s = 0, coverage = 0, phase_span_s = 0;
-};
-
 /// Times of fresh pulses by a template, against the truth.
-Shift shift_of(Bench& bench, const PulseTemplate& made, int pulses) {
-  const NoiseModel noise = bench.noise();
-  const TemplateFit fit(std::make_shared<const PulseTemplate>(made), noise);
-  Shift shift;
-  double squares = 0;
-  std::array<double, 8> sums{};
-  std::array<int, 8> counts{};
-  for (int i = 0; i < pulses; ++i) {
-    const double truth = bench.anywhere();
-    const ConditionedTrace trace = bench.trace(truth);
-    const Stamp stamp = fit(trace, find_pulses(trace, noise, 50, {}).front());
-    const double error = stamp.time_s - truth;
-    shift.mean_s += error / pulses;
-    squares += error * error / pulses;
-    shift.bound_s += stamp.bound_s / pulses;
-    shift.coverage += (std::abs(error) < stamp.uncertainty_s ? 1.0 : 0.0) / pulses;
-    const auto bin = static_cast<std::size_t>((truth - 10e-9) / interval * 8);
-    sums[bin] += error;
-    ++counts[bin];
-  }
-  shift.deviation_s = std::sqrt(squares - shift.mean_s * shift.mean_s);
-  for (std::size_t bin = 0; bin < 8; ++bin) sums[bin] /= counts[bin];
-  const auto [low, high] = std::minmax_element(sums.begin(), sums.end());
-  shift.phase_span_s = *high - *low;
-  return shift;
+test::Errors fresh_errors(const Bench& bench, const PulseTemplate& made, int pulses) {
+  const TemplateFit fit(std::make_shared<const PulseTemplate>(made), bench.noise());
+  return test::errors_of({.seed = 99}, pulses, fit, bench.noise());
 }
 
 // The main claim, for two channels: spread at most 1.05 of the true bound, mean offset of the pair within
@@ -107,7 +81,7 @@ TEST(template_building, times_by_a_built_template_reach_the_bound_without_bias) 
   Bench a(11);
   Bench b(12);
   const PulseTemplate true_shape = test::smooth_template();
-  std::array<Shift, 2> shifts;
+  std::array<test::Errors, 2> shifts;
   std::array<double, 2> reference{};
   std::size_t channel = 0;
   for (Bench* bench : {&a, &b}) {
@@ -118,7 +92,7 @@ TEST(template_building, times_by_a_built_template_reach_the_bound_without_bias) 
     EXPECT_NEAR(shape.peak(), 1, 1e-12);
     EXPECT_NEAR(shape.reference_s(), 0, 1e-18);
     reference[channel] = shape.reference_uncertainty_s();
-    const Shift shift = shifts[channel] = shift_of(*bench, made, timed);
+    const test::Errors& shift = shifts[channel] = fresh_errors(*bench, made, timed);
     EXPECT_LE(shift.deviation_s, 1.05 * time_bound_s(true_shape, 1, bench->noise()));
     EXPECT_NEAR(shift.bound_s / time_bound_s(true_shape, 1, bench->noise()), 1, 0.005);
     EXPECT_NEAR(shift.coverage, 0.683, 0.015);
@@ -172,7 +146,7 @@ TEST(template_building, pulses_at_one_place_between_samples_give_a_smooth_shape_
   std::deque<ConditionedTrace> traces;
   for (int i = 0; i < 500; ++i) traces.push_back(bench.trace(10e-9 + 0.3 * interval));
   const PulseTemplate made = build_template(pulses_in(traces, bench.noise()), bench.noise());
-  const Shift shift = shift_of(bench, made, 4000);
+  const test::Errors shift = fresh_errors(bench, made, 4000);
   EXPECT_LE(shift.deviation_s, 1.05 * shift.bound_s);
   // 0.9 ns edges are smooth enough for four and a half samples to fix them: no more than the noise of the
   // shape.

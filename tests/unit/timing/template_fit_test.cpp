@@ -5,8 +5,7 @@
 #include "firstedge/core/error.hpp"
 #include "firstedge/timing/time_bound.hpp"
 
-#include "support/template_pulses.hpp"
-#include "support/timed_pulses.hpp"
+#include "support/template_scenes.hpp"
 
 #include <algorithm>
 #include <array>
@@ -20,44 +19,14 @@
 namespace firstedge {
 namespace {
 
-constexpr double interval = 0.2e-9;
-constexpr double ps = 1e-12;
-
-const test::SmoothPulse& pulse_shape() {
-  static const test::SmoothPulse shape;
-  return shape;
-}
-double half_time() {
-  static const double time = pulse_shape().time_of_fraction(0.5);
-  return time;
-}
-std::shared_ptr<const PulseTemplate> exact() {
-  static const auto made = std::make_shared<const PulseTemplate>(test::smooth_template());
-  return made;
-}
-
-/// A pulse whose half height is at reference_s.
-test::Shape pulse_at(double reference_s) {
-  return test::smooth(pulse_shape(), reference_s - half_time());
-}
-ConditionedTrace clean(double reference_s, double height_v, std::size_t samples = 160) {
-  return test::conditioned(test::sampled(pulse_at(reference_s), height_v, samples, interval), interval);
-}
-/// The stamp of the highest pulse.
-Stamp stamp_of(const ConditionedTrace& trace, const TemplateFit& fit, const NoiseModel& noise) {
-  const auto pulses = find_pulses(trace, noise, 50, {.threshold_over_noise = 4});
-  const auto highest = std::max_element(
-      pulses.begin(), pulses.end(), [](const Pulse& a, const Pulse& b) { return a.height_v < b.height_v; });
-  EXPECT_NE(highest, pulses.end());
-  return highest == pulses.end() ? Stamp{} : fit(trace, *highest);
-}
+using namespace test;  // scenes
 
 TEST(template_fit, is_exact_on_noiseless_samples_of_its_own_shape_at_every_place_between_samples) {
   const NoiseModel noise = white_noise(1e-3, interval);
   const TemplateFit fit(exact(), noise);
   for (int i = 0; i < 50; ++i) {
     const double truth = 10e-9 + interval * i / 50;
-    const Stamp stamp = stamp_of(clean(truth, 0.4), fit, noise);
+    const Stamp stamp = stamp_of_highest(clean(truth, 0.4), fit, noise);
     // Series between places: 1e-6 of the height (TemplateColumns) over a slope of about 1/ns.
     EXPECT_NEAR(stamp.time_s, truth, 1e-3 * ps) << i;
     EXPECT_NEAR(stamp.height_v, 0.4, 0.4e-6) << i;
@@ -72,7 +41,7 @@ TEST(template_fit, fills_the_stamp_from_the_fitted_shape) {
   ConditionedTrace trace = clean(10e-9, 0.4);
   trace.baseline_v.value = 0.25;
   for (double& volts : trace.volts) volts += 0.005;
-  const Stamp stamp = stamp_of(trace, TemplateFit(exact(), noise), noise);
+  const Stamp stamp = stamp_of_highest(trace, TemplateFit(exact(), noise), noise);
   EXPECT_NEAR(stamp.baseline_v, 0.255, 1e-6);
   // The derivative of the smooth pulse is a central difference over 1e-4 of its response: 1e-8 relative.
   EXPECT_NEAR(stamp.slew_v_per_s, 0.4 * pulse_shape().slope_per_s(half_time()), 1e-6 * stamp.slew_v_per_s);
@@ -84,23 +53,23 @@ TEST(template_fit, fills_the_stamp_from_the_fitted_shape) {
 
 // Properties (1) to (4) of the header.
 TEST(template_fit, shift_scale_polarity_and_offset_leave_the_time) {
-  test::Random random(17);
+  Random random(17);
   ConditionedTrace trace = clean(10.07e-9, 0.4);
   random.add_white_noise(trace.volts, 5e-3);
   const NoiseModel noise = white_noise(5e-3, interval);
   const TemplateFit fit(exact(), noise);
-  const Stamp plain = stamp_of(trace, fit, noise);
+  const Stamp plain = stamp_of_highest(trace, fit, noise);
   // Other data may come to rest at another place: 1e-6 of the height (TemplateColumns) over the slope of
   // 1/ns.
   const double end = 1e-3 * ps;
 
   ConditionedTrace moved = trace;
   moved.volts.insert(moved.volts.begin(), trace.volts.end() - 20, trace.volts.end());
-  EXPECT_NEAR(stamp_of(moved, fit, noise).time_s, plain.time_s + 20 * interval, end);
+  EXPECT_NEAR(stamp_of_highest(moved, fit, noise).time_s, plain.time_s + 20 * interval, end);
 
   ConditionedTrace turned = trace;
   for (double& volts : turned.volts) volts = -volts;
-  const Stamp negative = stamp_of(turned, fit, noise);
+  const Stamp negative = stamp_of_highest(turned, fit, noise);
   EXPECT_EQ(negative.polarity, -1);
   EXPECT_EQ(negative.time_s, plain.time_s);
   EXPECT_EQ(negative.height_v, plain.height_v);
@@ -109,84 +78,15 @@ TEST(template_fit, shift_scale_polarity_and_offset_leave_the_time) {
   ConditionedTrace scaled = trace;
   for (double& volts : scaled.volts) volts *= 100;
   const NoiseModel scaled_noise = white_noise(0.5, interval);
-  const Stamp larger = stamp_of(scaled, TemplateFit(exact(), scaled_noise), scaled_noise);
+  const Stamp larger = stamp_of_highest(scaled, TemplateFit(exact(), scaled_noise), scaled_noise);
   EXPECT_NEAR(larger.time_s, plain.time_s, end);
   EXPECT_NEAR(larger.uncertainty_s, plain.uncertainty_s, 1e-6 * plain.uncertainty_s);
 
   ConditionedTrace raised = trace;
   for (double& volts : raised.volts) volts += 0.01;
-  const Stamp higher = stamp_of(raised, fit, noise);
+  const Stamp higher = stamp_of_highest(raised, fit, noise);
   EXPECT_NEAR(higher.time_s, plain.time_s, end);
   EXPECT_NEAR(higher.baseline_v, plain.baseline_v + 0.01, 1e-8);
-}
-
-/// Errors of many simulated pulses; truth at every place between the samples.
-struct Errors {
-  std::vector<double> error_s;
-  double coverage = 0, mean_s = 0, deviation_s = 0, bound_s = 0, uncertainty_s = 0, goodness = 0;
-  double phase_span_s = 0;  ///< of the mean error, between the eighths of a sample
-  int poor = 0, low = 0, untimed = 0;
-};
-
-struct Scene {
-  double height_over_noise = 60;
-  double correlation = 0;  ///< of neighbouring samples
-  double step_v = 1.25 / 4096;
-  double clip_v = std::numeric_limits<double>::infinity();
-  std::size_t samples = 160;
-  double reference_s = 10e-9;
-  std::uint64_t seed = 3;
-};
-
-Errors errors_of(const Scene& scene, int pulses, const TemplateFit& fit, const NoiseModel& noise) {
-  test::Random random(scene.seed);
-  Errors all;
-  std::array<double, 8> sums{};
-  std::array<int, 8> counts{};
-  double squares = 0;
-  for (int i = 0; i < pulses; ++i) {
-    const double phase = random.uniform(0, 1);
-    const double truth = scene.reference_s + phase * interval;
-    ConditionedTrace trace = clean(truth, 1, scene.samples);
-    test::add_autoregressive_noise(trace.volts, 1 / scene.height_over_noise, scene.correlation, random);
-    if (scene.step_v > 0) test::quantise(trace.volts, scene.step_v);
-    trace.step_v = scene.step_v;
-    for (std::size_t k = 0; k < trace.volts.size(); ++k) {
-      if (trace.volts[k] < scene.clip_v) continue;
-      trace.volts[k] = scene.clip_v;
-      trace.clipped.push_back({k, k + 1});
-    }
-    const Stamp stamp = stamp_of(trace, fit, noise);
-    if (stamp.flags.has(Flag::not_timed)) {
-      ++all.untimed;
-      continue;
-    }
-    const double error = stamp.time_s - truth;
-    all.error_s.push_back(error);
-    all.mean_s += error;
-    squares += error * error;
-    all.coverage += std::abs(error) < stamp.uncertainty_s ? 1 : 0;
-    all.bound_s += stamp.bound_s;
-    all.uncertainty_s += stamp.uncertainty_s;
-    all.goodness += stamp.goodness;
-    all.poor += stamp.flags.has(Flag::poor_fit) ? 1 : 0;
-    all.low += stamp.flags.has(Flag::low_signal) ? 1 : 0;
-    const auto bin = static_cast<std::size_t>(phase * 8);
-    sums[bin] += error;
-    ++counts[bin];
-  }
-  const auto timed = static_cast<double>(all.error_s.size());
-  for (double* mean : {&all.mean_s, &all.coverage, &all.bound_s, &all.uncertainty_s, &all.goodness})
-    *mean /= timed;
-  all.deviation_s = std::sqrt(squares / timed - all.mean_s * all.mean_s);
-  double low = INFINITY;
-  double high = -INFINITY;
-  for (std::size_t bin = 0; bin < 8; ++bin) {
-    low = std::min(low, sums[bin] / counts[bin]);
-    high = std::max(high, sums[bin] / counts[bin]);
-  }
-  all.phase_span_s = high - low;
-  return all;
 }
 
 constexpr int many = 20'000;
@@ -197,7 +97,7 @@ constexpr double spread_room = 0.015, coverage_room = 0.01;
 TEST(template_fit, reaches_the_bound_in_white_noise) {
   const NoiseModel noise = white_noise(1.0 / 60, interval);
   const Errors all = errors_of({}, many, TemplateFit(exact(), noise), noise);
-  EXPECT_EQ(all.untimed, 0);
+  EXPECT_EQ(all.flagged(Flag::not_timed), 0U);
   EXPECT_NEAR(all.deviation_s / all.bound_s, 1, spread_room);
   EXPECT_NEAR(all.uncertainty_s / all.bound_s, 1, 0.005);  // free baseline and height cost a cut tail little
   EXPECT_NEAR(all.coverage, 0.6827, coverage_room);
@@ -206,13 +106,13 @@ TEST(template_fit, reaches_the_bound_in_white_noise) {
               3 * std::sqrt(2.0 / 102 / many));  // chi-square of about 102 degrees of freedom
   // The range of eight means of 2,500, 7.6 ps / 50 each, is below 5 of them but for 1 case in 100.
   EXPECT_LT(all.phase_span_s, 5 * all.deviation_s / std::sqrt(many / 8.0));
-  EXPECT_LE(all.poor, 10);  // 1e-4 of 20,000 is 2; more than 10 has a chance of 1e-5
-  EXPECT_EQ(all.low, 0);
+  EXPECT_LE(all.flagged(Flag::poor_fit), 10U);  // 1e-4 of 20,000 is 2; more than 10 has a chance of 1e-5
+  EXPECT_EQ(all.flagged(Flag::low_signal), 0U);
 }
 
 TEST(template_fit, reaches_the_bound_in_coloured_noise) {
   for (const double correlation : {0.9, -0.5}) {
-    const NoiseModel noise = test::autoregressive_noise(1.0 / 60, correlation, interval);
+    const NoiseModel noise = autoregressive_noise(1.0 / 60, correlation, interval);
     const Scene scene{.correlation = correlation};
     const Errors all = errors_of(scene, many / 2, TemplateFit(exact(), noise), noise);
     EXPECT_NEAR(all.deviation_s / all.bound_s, 1, spread_room * std::sqrt(2.0)) << correlation;
@@ -223,7 +123,7 @@ TEST(template_fit, reaches_the_bound_in_coloured_noise) {
 }
 
 TEST(template_fit, weights_by_the_covariance_where_it_matters) {
-  const NoiseModel noise = test::autoregressive_noise(1.0 / 60, 0.9, interval);
+  const NoiseModel noise = autoregressive_noise(1.0 / 60, 0.9, interval);
   const Scene scene{.correlation = 0.9};
   const double weighted = errors_of(scene, 2000, TemplateFit(exact(), noise), noise).deviation_s;
   const TemplateFit plain(exact(), white_noise(1.0 / 60, interval));
@@ -236,7 +136,7 @@ TEST(template_fit, its_uncertainty_holds_down_to_the_flag_low_signal) {
   const Errors all = errors_of({.height_over_noise = 6}, many, TemplateFit(exact(), noise), noise);
   EXPECT_NEAR(all.coverage, 0.683, 0.015);  // the project's promise
   EXPECT_LE(all.deviation_s / all.bound_s, 1.05);
-  EXPECT_EQ(all.low, 0);
+  EXPECT_EQ(all.flagged(Flag::low_signal), 0U);
 }
 
 }  // namespace
