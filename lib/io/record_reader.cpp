@@ -9,6 +9,7 @@
 #include "firstedge/io/hdf5_reader.hpp"
 #include "firstedge/io/npy_header.hpp"
 #include "firstedge/io/npy_reader.hpp"
+#include "firstedge/io/text_reader.hpp"
 
 #include <algorithm>
 #include <array>
@@ -24,6 +25,17 @@ namespace {
 
 using Bytes = std::span<const std::byte>;
 using Paths = std::vector<std::filesystem::path>;
+
+// Text in any encoding that the text reader knows or refuses by name: a byte order mark, or no byte that text
+// never has.
+bool looks_like_text(Bytes head) {
+  if (head.size() >= 2 && (head[0] == std::byte{0xff} || head[0] == std::byte{0xfe})) return true;
+  const auto is_text = [](std::byte byte) {
+    const auto code = std::to_integer<unsigned>(byte);
+    return code >= 0x20 || code == '\t' || code == '\n' || code == '\r' || code == '\f';
+  };
+  return !head.empty() && std::all_of(head.begin(), head.end(), is_text);
+}
 
 /// One format: its name, how a file of it is known by its first bytes or its name, and who opens a run of
 /// such files.
@@ -42,6 +54,8 @@ constexpr std::array formats{
            [](const Paths& files, const Settings& input) { return open_block(sources_of(files), input); }},
     Format{"binary", [](Bytes, const std::filesystem::path& file) { return has_layout_beside(file); },
            [](const Paths& files, const Settings& input) { return open_binary(sources_of(files), input); }},
+    Format{"text", [](Bytes head, const std::filesystem::path&) { return looks_like_text(head); },
+           &open_text},
 };
 
 constexpr std::size_t head_bytes = 4096;  // enough to tell text from numbers
