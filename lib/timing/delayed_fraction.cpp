@@ -16,8 +16,10 @@ class DelayedDifference {
  public:
   DelayedDifference(const PulseEdge& edge, double fraction, double delay_samples)
       : edge_(edge), fraction_(fraction), delay_(delay_samples) {
-    values_.reserve(edge.volts().size());
-    for (std::size_t k = 0; k < edge.volts().size(); ++k) {
+    // The crossing is below the delayed peak; the fits around it reach at most as far as the edge is long.
+    const std::size_t count = std::min(edge.volts().size(), past_delayed_peak() + edge.peak());
+    values_.reserve(count);
+    for (std::size_t k = 0; k < count; ++k) {
       double delayed = 0;
       const Stencil stencil = stencil_of(k);
       for (std::size_t i = 0; i < stencil.size; ++i)
@@ -28,8 +30,7 @@ class DelayedDifference {
 
   /// From the top of h after the pulse's start back to the last value below zero.
   std::optional<EdgeCrossing> crossing() const {
-    const auto reach = static_cast<std::size_t>(std::ceil(delay_)) + 1;
-    const std::size_t last = std::min(values_.size(), edge_.peak() + reach + 1);
+    const std::size_t last = std::min(values_.size(), past_delayed_peak());
     const auto from = values_.begin() + static_cast<std::ptrdiff_t>(edge_.start());
     const auto top = std::max_element(from, values_.begin() + static_cast<std::ptrdiff_t>(last));
     auto before = static_cast<std::size_t>(top - values_.begin());
@@ -56,6 +57,9 @@ class DelayedDifference {
   Stencil stencil_of(std::size_t k) const {
     return stencil_at(edge_.volts(), std::max(0.0, static_cast<double>(k) - delay_), Interpolation::quintic,
                       edge_.noise().deviation_v());
+  }
+  std::size_t past_delayed_peak() const {
+    return edge_.peak() + static_cast<std::size_t>(std::ceil(delay_)) + 2;
   }
   double deviation_v() const { return std::hypot(1.0, fraction_) * edge_.noise().deviation_v(); }
 
