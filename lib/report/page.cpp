@@ -120,6 +120,7 @@ std::string plots(const Result& result) {
   text += "<div class=\"plots\">\n";
   for (std::size_t at = 0; at < result.plots.size(); ++at) {
     const Plot& plot = result.plots[at];
+    const std::string caption = plot.caption + (plot.caption.empty() ? "" : " ") + thinning_note(plot);
     text += fmt::format(
         "<figure id=\"plot-{0}\" data-plot=\"{1}\">\n<h3>{2}</h3>\n<div class=\"legend\"></div>\n"
         "<div class=\"frame\"><canvas tabindex=\"0\" role=\"img\" aria-label=\"Plot: {2}. "
@@ -129,7 +130,7 @@ std::string plots(const Result& result) {
         "<button type=\"button\" class=\"whole\" hidden>Whole range</button>"
         "<span class=\"hint\">Drag to zoom. By keys: arrows read points off, + − 0 "
         "zoom.</span></div>\n</figure>\n",
-        at + 1, at, html(plot.title), html(plot.caption));
+        at + 1, at, html(plot.title), html(caption));
   }
   return text + "</div></section>\n";
 }

@@ -1,16 +1,12 @@
-// Escaped words, tables in HTML, and the data of the plots.
+// Escaped words and tables in HTML.
 #include "firstedge/report/page_parts.hpp"
 
-#include "firstedge/core/units.hpp"
 #include "firstedge/report/shown_table.hpp"
 #include "firstedge/report/words.hpp"
 
 #include <algorithm>
-#include <cmath>
-#include <limits>
 
 #include <fmt/format.h>
-#include <nlohmann/json.hpp>
 
 namespace firstedge {
 namespace {
@@ -99,107 +95,6 @@ std::string cell_html(const ShownCell& cell, const ColumnStyle& style) {
   return "<td class=\"number\">" + number_html(cell, style) + "</td>";
 }
 
-// Digits that tell neighbours apart: seven of the span of the values.
-int digits_for(const std::vector<double>& values) {
-  double largest = 0, low = std::numeric_limits<double>::infinity(), high = -low;
-  for (const double value : values) {
-    if (!std::isfinite(value)) continue;
-    largest = std::max(largest, std::abs(value));
-    low = std::min(low, value);
-    high = std::max(high, value);
-  }
-  constexpr int usual = 7, all = 17;
-  if (!(high > low)) return usual;
-  return std::clamp(usual + static_cast<int>(std::ceil(std::log10(largest / (high - low)))), usual, all);
-}
-
-std::string packed_list(const std::vector<double>& values, double factor) {
-  const int digits = digits_for(values);
-  std::string text = "[";
-  for (const double value : values) {
-    if (text.size() > 1) text += ',';
-    const double scaled = value / factor;
-    text += std::isfinite(scaled) ? fmt::format("{:.{}g}", scaled, digits) : "null";
-  }
-  return text + "]";
-}
-
-// Evenly spaced values, such as the times of a trace or the middles of bins, are told by their first and
-// their step.
-std::string packed(const std::vector<double>& values, double factor) {
-  constexpr std::size_t fewest = 4;
-  if (values.size() < fewest) return packed_list(values, factor);
-  const double count = static_cast<double>(values.size() - 1);
-  const double step = (values.back() - values.front()) / count;
-  // A millionth of a step is unseen in any plot and undone by the digits of packed_list.
-  const double allowed = 1e-6 * std::abs(step);
-  for (std::size_t at = 0; at < values.size(); ++at) {
-    const double expected = values.front() + step * static_cast<double>(at);
-    if (!(std::abs(values[at] - expected) <= allowed)) return packed_list(values, factor);
-  }
-  return fmt::format("{{\"start\":{:.15g},\"step\":{:.15g},\"count\":{}}}", values.front() / factor,
-                     step / factor, values.size());
-}
-
-// A text as JSON that is safe inside a script element: no <, > or & stands in it.
-std::string json_text(std::string_view words) {
-  std::string text;
-  for (const char c : nlohmann::json(clean_words(words)).dump()) {
-    if (c == '<' || c == '>' || c == '&') {
-      text += fmt::format("\\u{:04x}", static_cast<unsigned>(c));
-    } else {
-      text += c;
-    }
-  }
-  return text;
-}
-
-double largest_of(const Plot& plot, bool along_x) {
-  double largest = 0;
-  for (const Series& series : plot.series) {
-    for (const double value : along_x ? series.x : series.y) {
-      if (std::isfinite(value)) largest = std::max(largest, std::abs(value));
-    }
-  }
-  return largest;
-}
-
-// A logarithmic axis keeps to SI: its ticks carry their own prefixes or powers.
-ShownScale scale_of(const Plot& plot, bool along_x) {
-  const Plot::Axis& axis = along_x ? plot.x : plot.y;
-  const std::string unit = clean_words(axis.unit);
-  return axis.logarithmic ? ShownScale{1, unit_symbol(unit)} : shown_scale(largest_of(plot, along_x), unit);
-}
-
-std::string axis_data(const Plot::Axis& axis, const ShownScale& scale) {
-  return fmt::format(
-      "{{\"label\":{},\"unit\":{},\"si\":{},\"factor\":{:.17g},\"prefixed\":{},\"logarithmic\":{}}}",
-      json_text(axis.label), json_text(scale.unit), json_text(unit_symbol(axis.unit)), scale.factor,
-      takes_prefix(axis.unit), axis.logarithmic);
-}
-
-std::string series_data(const Series& series, const ShownScale& x, const ShownScale& y) {
-  std::string text = fmt::format("{{\"label\":{},\"kind\":\"{}\",\"faint\":{},\"x\":{},\"y\":{}",
-                                 json_text(series.label), name_of(series.kind), series.faint,
-                                 packed(series.x, x.factor), packed_list(series.y, y.factor));
-  if (!series.y_uncertainty.empty()) text += ",\"u\":" + packed_list(series.y_uncertainty, y.factor);
-  return text + "}";
-}
-
-std::string plot_data(const Plot& plot) {
-  const ShownScale x = scale_of(plot, true), y = scale_of(plot, false);
-  std::string series, markers;
-  for (const Series& one : plot.series) series += (series.empty() ? "" : ",\n") + series_data(one, x, y);
-  for (const Plot::Marker& marker : plot.markers) {
-    if (!std::isfinite(marker.at)) continue;
-    markers +=
-        fmt::format("{}{{\"label\":{},\"at\":{:.17g},\"vertical\":{}}}", markers.empty() ? "" : ",",
-                    json_text(marker.label), marker.at / (marker.vertical ? x : y).factor, marker.vertical);
-  }
-  return fmt::format("{{\"file\":\"{}\",\"x\":{},\"y\":{},\"markers\":[{}],\"series\":[{}]}}",
-                     file_stem(plot.key), axis_data(plot.x, x), axis_data(plot.y, y), markers, series);
-}
-
 }  // namespace
 
 std::string html(std::string_view words) {
@@ -239,22 +134,6 @@ std::string table_html(const Table& table, std::string_view id) {
       id, html(table.title), head, body, count);
   if (!table.note.empty()) text += "<p class=\"note\">" + html(table.note) + "</p>\n";
   return text + "</div>\n";
-}
-
-std::string plots_data(const std::vector<Plot>& plots) {
-  std::string text;
-  for (const Plot& plot : plots) text += (text.empty() ? "" : ",\n") + plot_data(plot);
-  return "[" + text + "]";
-}
-
-std::string file_stem(std::string_view key) {
-  std::string stem;
-  for (const char c : key) {
-    const bool plain =
-        (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') || c == '-' || c == '_';
-    stem += plain ? c : '_';
-  }
-  return stem.empty() ? "plot" : stem;
 }
 
 }  // namespace firstedge

@@ -19,8 +19,11 @@ std::string html_lines(std::string_view text);
 std::string table_html(const Table& table, std::string_view id);
 
 /// The plots as JSON for page.js, safe inside a script element: in the units of the axes, about seven digits,
-/// NaN and infinity as null.
+/// NaN and infinity as null. A plot of more than some 100,000 points is thinned to what can be seen.
 std::string plots_data(const std::vector<Plot>& plots);
+
+/// One sentence that says how plots_data thins this plot; empty if it does not.
+std::string thinning_note(const Plot& plot);
 
 /// The name of a file for the points of a plot: its key, letters, digits, - and _ only.
 std::string file_stem(std::string_view key);

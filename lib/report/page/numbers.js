@@ -30,15 +30,21 @@ function written(value, digits = 5) {
   return withMinus(String(Number(value.toPrecision(Math.max(digits, size >= 1 ? Math.floor(Math.log10(size)) + 1 : 1)))));
 }
 
+/** The power of ten of the prefix that an SI number of this size takes. */
+function prefixExponent(value) {
+  const exponent = value === 0 ? 0 : 3 * Math.floor(Math.log10(Math.abs(value) * (1 + 1e-12)) / 3);
+  return Math.min(12, Math.max(-15, exponent));
+}
+
 /** An SI number with the prefix for its size: 2.5e5, "Hz" -> "250 kHz". */
 function withPrefix(value, unit, digits = 4) {
-  const exponent = value === 0 ? 0 : 3 * Math.floor(Math.log10(Math.abs(value) * (1 + 1e-12)) / 3);
-  const kept = Math.min(12, Math.max(-15, exponent));
-  return `${written(value / 10 ** kept, digits)} ${PREFIXES[kept]}${unit}`;
+  const exponent = prefixExponent(value);
+  return `${written(value / 10 ** exponent, digits)} ${PREFIXES[exponent]}${unit}`;
 }
 
 /** The ticks of a linear axis: as many decimals as their distance needs. */
 function linearTick(value, index, ticks) {
+  if (Math.abs(value) >= 1e9) return written(value, 3);
   const step = ticks.length > 1 ? Math.abs(ticks[1].value - ticks[0].value) : Math.abs(value) || 1;
   const decimals = Math.max(0, Math.ceil(-Math.log10(step) - 1e-9));
   return withMinus((Math.abs(value) < step * 1e-9 ? 0 : value).toFixed(Math.min(decimals, 12)));
@@ -72,6 +78,19 @@ function axisTitle(axis) {
 function readOff(axis, value) {
   if (axis.prefixed && axis.logarithmic) return withPrefix(value, axis.si, 5);
   return axis.unit ? `${written(value)} ${axis.unit}` : written(value);
+}
+
+/** A value with its standard uncertainty to two digits, the value to the same place: "(91.1 ± 4.6) ps". */
+function readOffWithUncertainty(axis, value, uncertainty) {
+  const own = axis.prefixed && axis.logarithmic;
+  let exponent = own ? prefixExponent(Math.max(Math.abs(value), uncertainty)) : 0;
+  const size = Math.max(Math.abs(value), uncertainty);
+  const power = !own && (size < 1e-3 || size >= 1e6);
+  if (power) exponent = Math.floor(Math.log10(size));
+  const decimals = Math.min(12, Math.max(0, 1 - Math.floor(Math.log10(uncertainty / 10 ** exponent))));
+  const fixed = (number) => withMinus((number / 10 ** exponent).toFixed(decimals));
+  const unit = own ? PREFIXES[exponent] + axis.si : axis.unit;
+  return `(${fixed(value)} ± ${fixed(uncertainty)})${power ? ` × 10${raised(exponent)}` : ""}${unit ? ` ${unit}` : ""}`;
 }
 
 /** A text as a field of a CSV file. A name that a spreadsheet would take for a formula is made a text. */

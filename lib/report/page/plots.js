@@ -62,9 +62,7 @@ function extentOf(plot) {
   for (const series of plot.series) {
     const x = unpacked(series.x);
     const bins = series.kind === "bars" || series.kind === "steps";
-    if (bins && x.length > 1) {
-      binEdges(plot, x).forEach((edge) => take("x", edge));
-    }
+    if (bins && x.length > 0) binEdges(plot, x).forEach((edge) => take("x", edge));
     x.forEach((value, i) => {
       if (series.y[i] === null) return;
       take("x", value);
@@ -86,6 +84,10 @@ function binEdges(plot, x) {
   const to = plot.x.logarithmic ? Math.log : (value) => value;
   const back = plot.x.logarithmic ? Math.exp : (value) => value;
   const last = x.length - 1;
+  if (last === 0) {
+    const half = plot.x.logarithmic ? x[0] * 0.05 : Math.abs(x[0]) * 0.05 || 0.5; // its width is not told
+    return [x[0] - half, x[0] + half];
+  }
   return [back(to(x[0]) - (to(x[1]) - to(x[0])) / 2), back(to(x[last]) + (to(x[last]) - to(x[last - 1])) / 2)];
 }
 
@@ -115,10 +117,17 @@ function pointsOf(plot, series, base) {
   // Chart.js looks for what is in view by halving, which needs rising x; a scatter has no order to lose.
   if (series.kind === "points") points.sort((a, b) => a.x - b.x);
   const bins = series.kind === "bars" || series.kind === "steps";
-  if (!bins || points.length < 2) return points;
+  if (!bins || points.length === 0) return points;
   const [first, last] = binEdges(plot, x);
   const corner = (at, y) => ({ x: at, y });
   return [corner(first, base), corner(first, points[0].y), ...points, corner(last, points[points.length - 1].y), corner(last, base)];
+}
+
+/** Radii that show what a line cannot: points without a neighbour. */
+function lonelyPoints(data) {
+  const missing = (point) => point === undefined || Number.isNaN(point.y);
+  const lonely = data.map((point, i) => !missing(point) && missing(data[i - 1]) && missing(data[i + 1]));
+  return lonely.includes(true) ? lonely.map((alone) => (alone ? 3 : 0)) : 0;
 }
 
 function datasetOf(plot, series, group, base) {
@@ -145,7 +154,7 @@ function datasetOf(plot, series, group, base) {
     borderWidth: group.faint ? 1 : dots || bins || count > 400 ? 1.5 : 2,
     borderJoinStyle: "round",
     pointStyle: style.shape,
-    pointRadius: dots ? (crowd ? 1.5 : count > 300 ? 2.5 : 4) : 0,
+    pointRadius: dots ? (crowd ? 1.5 : count > 300 ? 2.5 : 4) : bins ? 0 : lonelyPoints(data),
     pointBorderWidth: dots && crowd ? 0 : 1.25,
     pointHoverRadius: group.faint ? 0 : 5,
     pointHitRadius: group.faint ? 0 : 12,
@@ -276,12 +285,16 @@ const marks = {
       line(ctx, at, marker.label ? foot + 4 : chartArea.top, at, chartArea.bottom);
       names.push({ text: marker.label, x: left, y: foot });
     }
+    const level = [];
     for (const marker of plot.markers.filter((one) => !one.vertical && inView(chart, one))) {
       const at = scales.y.getPixelForValue(marker.at);
       line(ctx, chartArea.left, at, chartArea.right, at);
-      const room = at - chartArea.top > 20;
-      names.push({ text: marker.label, x: chartArea.right - 8 - ctx.measureText(marker.label).width, y: room ? at - 6 : at + 16 });
+      const y = at - chartArea.top > 20 ? at - 6 : at + 16;
+      // A name that would cover another moves to its left.
+      const beside = level.filter((other) => Math.abs(other.y - y) < MARKER_ROW).map((other) => other.x - 12);
+      level.push({ text: marker.label, x: Math.min(chartArea.right - 8, ...beside) - ctx.measureText(marker.label).width, y });
     }
+    names.push(...level);
     // Names last, on a ground of their own, so that no line runs through them.
     ctx.setLineDash([]);
     ctx.strokeStyle = colour("panel");
@@ -298,11 +311,12 @@ const marks = {
 /** Makes room above the plot for the names of its vertical markers, as many rows as they need at this width. */
 function makeMarkerRoom(chart) {
   if (!chart.scales.x) return; // not laid out yet
-  const { plot } = chart.config.options;
-  const rows = placedMarkers(chart).map((one) => one.row + 1);
-  const top = plot.markers.some((marker) => marker.vertical && marker.label) ? 8 + MARKER_ROW * Math.max(1, ...rows) : 6;
-  if (chart.options.layout.padding.top === top) return;
-  chart.options.layout.padding.top = top;
+  const named = placedMarkers(chart).filter((one) => one.marker.label);
+  const room = named.length ? MARKER_ROW * (1 + Math.max(...named.map((one) => one.row))) : 0;
+  if (chart.options.layout.padding.top === room + 8) return;
+  chart.options.layout.padding.top = room + 8;
+  chart.canvas.parentElement.style.setProperty("--names", `${room}px`);
+  chart.resize();
   chart.update("none");
 }
 
@@ -324,7 +338,7 @@ function drawn(canvas, plot, groups) {
       responsive: true,
       maintainAspectRatio: false,
       onResize: (resized) => makeMarkerRoom(resized),
-      layout: { padding: { top: 6, right: 14 } },
+      layout: { padding: { top: 8, right: 14 } },
       interaction: { mode: "nearest", intersect: false, axis: "xy" },
       scales: { x: axisOptions(plot, "x", extent), y: axisOptions(plot, "y", extent) },
       plugins: {
@@ -355,6 +369,6 @@ function drawn(canvas, plot, groups) {
 
 /** What a point says, line by line. */
 function readings(plot, point) {
-  const y = point.u > 0 ? `${written(point.y)} ± ${written(point.u, 2)}${plot.y.unit ? ` ${plot.y.unit}` : ""}` : readOff(plot.y, point.y);
+  const y = point.u > 0 ? readOffWithUncertainty(plot.y, point.y, point.u) : readOff(plot.y, point.y);
   return [`${plot.x.label}: ${readOff(plot.x, point.x)}`, `${plot.y.label}: ${y}`];
 }

@@ -6,6 +6,7 @@
 
 #include "unit/report/sample_result.hpp"
 
+#include <algorithm>
 #include <cmath>
 #include <limits>
 #include <regex>
@@ -150,6 +151,34 @@ TEST(page, null_stands_for_what_is_no_number_and_lists_may_be_empty) {
   EXPECT_TRUE(data[0]["series"][0]["y"][1].is_null());
   EXPECT_TRUE(data[0]["series"][1]["y"].empty());
   EXPECT_EQ(plots_data({}), "[]");
+}
+
+TEST(page, of_a_million_points_keeps_every_spike_and_gap_and_stays_small) {
+  Series line{.label = "line"}, cloud{.label = "cloud", .kind = Series::Kind::points};
+  for (int sample = 0; sample < 1'000'000; ++sample) {
+    line.x.push_back(sample * 2e-10);
+    line.y.push_back(std::sin(sample * 1e-3));
+  }
+  line.y[123'456] = 7;
+  line.y[654'321] = -7;
+  line.y[777'777] = std::nan("");
+  Result result{.title = "Long"};
+  result.plots = {{.key = "line", .caption = "Look.", .series = {line}}};
+  const std::string page = to_page(result);
+  EXPECT_LT(page.size(), 3'000'000U);
+  EXPECT_THAT(page, HasSubstr("Look. Of 1000000 points the extremes of short stretches are drawn here"));
+  const nlohmann::json drawn = data_in(page)[0]["series"][0]["y"];
+  EXPECT_EQ(std::count(drawn.begin(), drawn.end(), 7), 1);
+  EXPECT_EQ(std::count(drawn.begin(), drawn.end(), -7), 1);
+  EXPECT_EQ(std::count(drawn.begin(), drawn.end(), nullptr), 1);
+  EXPECT_EQ(drawn.front(), 0);
+
+  cloud.x = line.x;
+  cloud.y = line.y;
+  const Plot scatter{.key = "cloud", .series = {cloud}};
+  EXPECT_EQ(nlohmann::json::parse(plots_data({scatter}))[0]["series"][0]["y"].size(), 100'000U);
+  EXPECT_EQ(thinning_note(scatter), "Of 1000000 points an even choice is drawn here; the JSON holds all.");
+  EXPECT_EQ(thinning_note(sample_result().plots[0]), "");
 }
 
 TEST(page, lines_numbers_up_at_the_point) {

@@ -287,4 +287,61 @@ Result hostile_result() {
   return result;
 }
 
+Result awkward_result() {
+  const double nan = std::nan("");
+  const std::string word(180, 'w');
+  Result result{.kind = "strain", .title = "A title that " + word, .answer = "An answer that " + word};
+  result.figures = {{"k", "A label that " + word, {1e300, 1e299}, "V^2/Hz"},
+                    {"n", "Nothing", {nan, nan}, "s"}};
+
+  const auto plot = [&](const std::string& title, bool logarithmic, std::vector<Series> series) {
+    result.plots.push_back({.key = title,
+                            .title = title,
+                            .caption = "Nothing here may stop the page.",
+                            .x = {.label = "x", .unit = "s", .logarithmic = logarithmic},
+                            .y = {.label = "y", .unit = "V", .logarithmic = logarithmic},
+                            .series = std::move(series)});
+  };
+  plot("no series", false, {});
+  plot("empty series", true, {{.label = "a"}});
+  plot("one point", false, {{.label = "a", .x = {3e-9}, .y = {0.2}}});
+  plot("one bin", false, {{.label = "a", .kind = Series::Kind::bars, .x = {3e-9}, .y = {12}}});
+  plot("constant", false, {{.label = "a", .x = {1, 2, 3}, .y = {0, 0, 0}}});
+  plot("no number", true,
+       {{.label = "a", .kind = Series::Kind::steps, .x = {1, 2, 3}, .y = {nan, nan, nan}}});
+  plot("nothing positive", true, {{.label = "a", .x = {-1, 0, -2}, .y = {0, -1, 0}}});
+  plot("a gap", false, {{.label = "a", .x = {1, 2, 3, 4, 5}, .y = {1, 2, nan, 2, 1}}});
+  plot("sizes differ", false, {{.label = "a", .x = {1, 2, 3}, .y = {1, 2}, .y_uncertainty = {0.1}}});
+  plot("huge and tiny", false, {{.label = "a", .x = {1e-300, 1e300}, .y = {-1e308, 1e308}}});
+  plot("unequal bins, logarithmic", true,
+       {{.label = "a", .kind = Series::Kind::bars, .x = {1e-9, 1e-8, 1e-7, 1e-6}, .y = {5, 0, 50, 3}}});
+
+  std::vector<Series> many;
+  for (int series = 0; series < 14; ++series) {
+    Series one{.label = fmt::format("series {} with a name that says more than there is room for", series),
+               .kind = series % 2 == 0 ? Series::Kind::points : Series::Kind::line};
+    for (int point = 0; point < 12; ++point) {
+      one.x.push_back(point * 1e-9);
+      one.y.push_back(std::sin(0.5 * point + series) + series);
+    }
+    many.push_back(one);
+  }
+  plot("many series", false, many);
+  for (int marker = 0; marker < 9; ++marker) {
+    result.plots.back().markers.push_back(
+        {(5 + 0.1 * marker) * 1e-9, true, fmt::format("marked value {}", marker)});
+    result.plots.back().markers.push_back({13.5 + 0.05 * marker, false, fmt::format("level {}", marker)});
+  }
+
+  Table wide{.key = "wide", .title = "Twenty-two columns", .rows = {{}, {}}};
+  for (int column = 0; column < 22; ++column) {
+    wide.columns.push_back({fmt::format("c{}", column), fmt::format("Column {}", column), "V"});
+    wide.rows[0].emplace_back(Estimate{column * 1e-3, 1e-5});
+    wide.rows[1].emplace_back(column == 3 ? Table::Cell(word) : Table::Cell(column * 1e-9));
+  }
+  result.tables = {wide, {.key = "none", .title = "No rows", .columns = {{"a", "A", "s"}}}};
+  result.provenance.setup = word + word;
+  return result;
+}
+
 }  // namespace firstedge

@@ -13,4 +13,9 @@ Result sample_result();
 /// A result whose every text tries to leave its place in the page.
 Result hostile_result();
 
+/// What strains the layout and the arithmetic of a page: empty, constant, single, NaN and non-positive
+/// series, many series with long names, markers close together, a table of many columns, words without a
+/// space.
+Result awkward_result();
+
 }  // namespace firstedge
