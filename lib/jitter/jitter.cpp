@@ -180,7 +180,9 @@ void add_sensors(Result& result, const JitterStamps& stamps, const std::vector<s
     result.figures.push_back({fmt::format("resolution_{}_{}", channels[i] + 1, key_from(names[i])),
                               "Resolution of " + names[i], found.by_core.resolution[i], "s"});
     const Estimate& variance = found.by_core.variance[i];
-    if (!(variance.value > 0))
+    if (std::isnan(variance.value))
+      result.warnings.push_back(names[i] + ": no resolution, since a pair has no sound Gaussian core.");
+    else if (variance.value <= 0)
       result.warnings.push_back(fmt::format(
           "The variance found for {} is {}, not positive: its resolution is too good to be told beside the "
           "others, or the channels' errors are not independent.",

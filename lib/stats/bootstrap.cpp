@@ -66,30 +66,19 @@ Bootstrapped summary(double value, std::span<const double> drawn, double coverag
   return figure;
 }
 
-// draws[figure][resample]
-std::vector<double> covariance_matrix(const std::vector<std::vector<double>>& draws) {
-  const std::size_t size = draws.size();
-  const std::size_t resamples = size == 0 ? 0 : draws.front().size();
-  std::vector<std::size_t> complete;
-  for (std::size_t r = 0; r < resamples; ++r) {
-    if (std::all_of(draws.begin(), draws.end(), [r](const auto& drawn) { return std::isfinite(drawn[r]); }))
-      complete.push_back(r);
+// Covariance over the resamples in which both figures could be had.
+double covariance_of(std::span<const double> a, std::span<const double> b) {
+  double count = 0, mean_a = 0, mean_b = 0, sum = 0;
+  for (std::size_t r = 0; r < a.size(); ++r) {
+    if (!std::isfinite(a[r]) || !std::isfinite(b[r])) continue;
+    // Running means (B. P. Welford, Technometrics 4 (1962) 419).
+    count += 1;
+    const double step = a[r] - mean_a;
+    mean_a += step / count;
+    mean_b += (b[r] - mean_b) / count;
+    sum += step * (b[r] - mean_b);
   }
-  std::vector<double> covariance(size * size, nan);
-  if (complete.size() < 2) return covariance;
-  const auto n = static_cast<double>(complete.size());
-  std::vector<double> means(size);
-  for (std::size_t a = 0; a < size; ++a) {
-    for (const std::size_t r : complete) means[a] += draws[a][r] / n;
-  }
-  for (std::size_t a = 0; a < size; ++a) {
-    for (std::size_t b = 0; b < size; ++b) {
-      double sum = 0;
-      for (const std::size_t r : complete) sum += (draws[a][r] - means[a]) * (draws[b][r] - means[b]);
-      covariance[a * size + b] = sum / (n - 1);
-    }
-  }
-  return covariance;
+  return count > 1 ? sum / (count - 1) : nan;
 }
 
 }  // namespace
@@ -111,7 +100,9 @@ Bootstrap bootstrap(std::size_t rows, const Statistics& statistics, const Bootst
   Bootstrap result;
   for (std::size_t f = 0; f < values.size(); ++f)
     result.figures.push_back(summary(values[f], draws[f], options.coverage));
-  result.covariance = covariance_matrix(draws);
+  for (const std::vector<double>& a : draws) {
+    for (const std::vector<double>& b : draws) result.covariance.push_back(covariance_of(a, b));
+  }
   return result;
 }
 

@@ -34,8 +34,8 @@ struct Bootstrapped {
   std::size_t resamples = 0;  ///< in which the figure could be had
 };
 
-/// Figures with their bootstrap errors and, row by row, the covariance matrix of the figures over the
-/// resamples in which all could be had (figures x figures).
+/// Figures with their bootstrap errors and, row by row, the covariance of each two of them over the resamples
+/// in which both could be had (figures x figures).
 struct Bootstrap {
   std::vector<Bootstrapped> figures;
   std::vector<double> covariance;
