@@ -266,9 +266,8 @@ Unfiltered Hdf5Array::fetched(const Extents& start) const {
   {
     const Hdf5Guard guard;
     hsize_t stored_bytes = 0;
-    if (H5Dget_chunk_storage_size(dataset_->getId(), offset.data(), &stored_bytes) < 0)
-      return {{}, "cannot be found (the chunk index is damaged)"};
-    if (stored_bytes == 0) return {{}, "was never written"};
+    if (H5Dget_chunk_storage_size(dataset_->getId(), offset.data(), &stored_bytes) < 0 || stored_bytes == 0)
+      return {{}, "was never written, or the list of blocks is damaged"};
     // Filters may lengthen what they cannot compress: deflate by a thousandth, a checksum by 4 bytes.
     if (stored_bytes > file_bytes_ || stored_bytes > bytes + bytes / 64 + 1024)
       return {{}, "is damaged (longer than it may be)"};

@@ -16,6 +16,8 @@ namespace firstedge {
 namespace {
 
 constexpr std::size_t signature_bytes = 8;
+constexpr const char* unreachable =
+    "cannot be reached: something on the way is damaged, is not a group, or leads out of the file";
 constexpr std::size_t longest_path = 4096;
 constexpr std::size_t deepest_group = 32;
 
@@ -93,7 +95,7 @@ void Hdf5File::refuse_ways_out(const std::string& path) const {
   if (path.empty() || path.front() != '/' || path.size() > longest_path) {
     throw Error(place(path), "is not a path in an HDF5 file", "write it like /group/dataset");
   }
-  guarded(place(path), "cannot be reached", "check the path and the file", [&] {
+  guarded(place(path), unreachable, "check the path and the file", [&] {
     const H5::PropList access = inside_the_file();
     for (const std::string& way : ways_to(path)) {
       if (checked(H5Lexists(file_->getId(), way.c_str(), access.getId())) == 0) return;
@@ -109,7 +111,7 @@ void Hdf5File::refuse_ways_out(const std::string& path) const {
 
 bool Hdf5File::has(const std::string& path) const {
   refuse_ways_out(path);
-  return guarded(place(path), "cannot be reached", "check the path and the file", [&] {
+  return guarded(place(path), unreachable, "check the path and the file", [&] {
     const H5::PropList access = inside_the_file();
     const std::vector<std::string> ways = ways_to(path);
     return std::all_of(ways.begin(), ways.end(), [&](const std::string& way) {

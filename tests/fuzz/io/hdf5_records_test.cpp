@@ -1,0 +1,885 @@
+// Hostile and damaged HDF5 files of records: one sentence, no crash, good records kept, no other file
+// touched.
+#include "firstedge/io/hdf5_reader.hpp"
+#include "firstedge/io/record_writer.hpp"
+
+#include "support/hdf5_maker.hpp"
+#include "support/random_records.hpp"
+#include "support/sentence_of.hpp"
+#include "support/temporary_folder.hpp"
+
+#include <array>
+#include <cmath>
+#include <cstdint>
+#include <fstream>
+#include <functional>
+#include <limits>
+
+#include <H5Cpp.h>
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+#include <sys/inotify.h>
+#include <sys/stat.h>
+#include <unistd.h>
+#include <zlib.h>
+
+namespace firstedge {
+namespace {
+
+using test::Maker;
+using test::read_run;
+using test::sentence_of;
+using test::TemporaryFolder;
+using test::WholeRun;
+using testing::ElementsAre;
+using testing::HasSubstr;
+using Path = std::filesystem::path;
+
+constexpr std::size_t records_made = 100, samples_made = 50;
+const H5::DataSpace scalar(H5S_SCALAR);
+
+// A good file in our own layout: channels "south" and "north", int16, in chunks of 100 records.
+void write_good_file(const Path& file, RecordWriterOptions options = {}) {
+  test::Random random(1);
+  RecordBlock block;
+  for (std::size_t i = 0; i < records_made; ++i) {
+    Record& record = block.records.emplace_back();
+    const Trace scale{.counts = {}, .interval_s = 1e-9, .volts_per_count = 1e-3};
+    record.trigger = Instant{TimeScale::utc, 1'764'052'620, static_cast<std::int64_t>(i)};
+    for (int channel = 0; channel < 2; ++channel) {
+      record.traces.push_back(
+          test::random_trace(random, std::span<const std::int16_t>(), samples_made, scale, block));
+    }
+  }
+  options.channels = {"south", "north"};
+  RecordWriter writer(file, options);
+  writer.write(block);
+  writer.finish();
+}
+
+// The good file after a change.
+void with_change(const Path& path, const std::function<void(H5::H5File&)>& change) {
+  write_good_file(path);
+  H5::H5File file(path.string(), H5F_ACC_RDWR);
+  change(file);
+}
+
+void replace_number(H5::H5File& file, const char* attribute, double value) {
+  H5::DataSet dataset = file.openDataSet("/channels/south");
+  dataset.removeAttr(attribute);
+  dataset.createAttribute(attribute, H5::PredType::NATIVE_DOUBLE, scalar)
+      .write(H5::PredType::NATIVE_DOUBLE, &value);
+}
+
+template <class Object>
+void write_text(Object&& object, const char* attribute, const std::string& text) {
+  if (object.attrExists(attribute)) object.removeAttr(attribute);
+  const H5::StrType type(H5::PredType::C_S1, text.size());
+  object.createAttribute(attribute, type, scalar).write(type, text);
+}
+
+// A dataset of another kind in place of the channel "south".
+void replace_channel(H5::H5File& file, const H5::DataType& type, const H5::DataSpace& space,
+                     const H5::DSetCreatPropList& properties = H5::DSetCreatPropList::DEFAULT,
+                     bool write = true) {
+  file.unlink("/channels/south");
+  H5::DataSet dataset = file.createDataSet("/channels/south", type, space, properties);
+  for (const auto& [name, value] : {std::pair("interval_s", 1e-9), std::pair("first_sample_s", 0.0),
+                                    std::pair("volts_per_count", 1.0), std::pair("offset_v", 0.0)}) {
+    dataset.createAttribute(name, H5::PredType::NATIVE_DOUBLE, scalar)
+        .write(H5::PredType::NATIVE_DOUBLE, &value);
+  }
+  const hssize_t elements = space.getSimpleExtentNpoints();
+  if (!write || elements <= 0 || H5Tdetect_class(type.getId(), H5T_VLEN) > 0) return;
+  const std::vector<char> zeros(static_cast<std::size_t>(elements) * type.getSize());
+  dataset.write(zeros.data(), type);
+}
+
+H5::DataSpace shape(std::initializer_list<hsize_t> extents) {
+  return {static_cast<int>(extents.size()), std::data(extents)};
+}
+
+H5::DSetCreatPropList in_chunks(std::initializer_list<hsize_t> chunk, int deflate = 0) {
+  H5::DSetCreatPropList properties;
+  properties.setChunk(static_cast<int>(chunk.size()), std::data(chunk));
+  if (deflate > 0) properties.setDeflate(deflate);
+  return properties;
+}
+
+void write_bytes(const Path& path, const std::string& bytes) {
+  std::ofstream(path, std::ios::binary) << bytes;
+}
+
+void patch(const Path& path, std::uint64_t offset, const std::string& bytes) {
+  std::fstream stream(path, std::ios::binary | std::ios::in | std::ios::out);
+  stream.seekp(static_cast<std::streamoff>(offset));
+  stream << bytes;
+}
+
+// ---- files that are refused
+
+struct Refused {
+  const char* name;
+  std::function<void(const Path&)> make;
+  const char* sentence;
+};
+std::ostream& operator<<(std::ostream& out, const Refused& row) {
+  return out << row.name;
+}
+
+using Change = H5::H5File&;
+const double infinity = std::numeric_limits<double>::infinity();
+const H5::DataSpace few = shape({4, 3});
+
+H5::DataType twelve_bits() {
+  H5::IntType type(H5::PredType::STD_U16LE);
+  type.setPrecision(12);
+  return type;
+}
+
+H5::DataType half_precision() {
+  H5::FloatType type(H5::PredType::IEEE_F32LE);
+  type.setFields(15, 10, 5, 0, 10);
+  type.setSize(2);
+  type.setEbias(15);
+  return type;
+}
+
+void write_chunk_filtered_by_a_stranger(H5::H5File& file) {
+  const H5Z_class2_t stranger{
+      H5Z_CLASS_T_VERS,
+      511,
+      1,
+      1,
+      "stranger",
+      nullptr,
+      nullptr,
+      [](unsigned, std::size_t, const unsigned*, std::size_t bytes, std::size_t*, void**) { return bytes; }};
+  H5Zregister(&stranger);
+  H5::DSetCreatPropList properties = in_chunks({4, 3});
+  properties.setFilter(511, 0, 0, nullptr);
+  replace_channel(file, H5::PredType::STD_I16LE, few, properties);
+  file.flush(H5F_SCOPE_GLOBAL);
+  H5Zunregister(511);
+}
+
+const std::vector<Refused> refused{
+    {"no_file", [](const Path&) {}, "run.h5: "},
+    {"folder", [](const Path& path) { std::filesystem::create_directory(path); }, "run.h5: "},
+    {"pipe", [](const Path& path) { mkfifo(path.c_str(), 0600); }, "run.h5: "},
+    {"empty", [](const Path& path) { write_bytes(path, ""); }, "is not an HDF5 file"},
+    {"text", [](const Path& path) { write_bytes(path, "time,volts\n0,1\n"); }, "is not an HDF5 file"},
+    {"signature_alone", [](const Path& path) { write_bytes(path, "\x89HDF\r\n\x1a\n"); },
+     "cannot be opened: cut short"},
+    {"cut_in_half",
+     [](const Path& path) {
+       write_good_file(path);
+       std::filesystem::resize_file(path, std::filesystem::file_size(path) / 2);
+     },
+     "cannot be opened: cut short"},
+    {"cut_by_one_byte",
+     [](const Path& path) {
+       write_good_file(path);
+       std::filesystem::resize_file(path, std::filesystem::file_size(path) - 1);
+     },
+     "cannot be opened: cut short"},
+    {"version_of_the_future",
+     [](const Path& path) {
+       write_good_file(path);
+       patch(path, 8, "\x63");
+     },
+     "cannot be opened"},
+    {"zeros_behind_the_signature",
+     [](const Path& path) {
+       write_good_file(path);
+       patch(path, 8, std::string(2048, '\0'));
+     },
+     "cannot be opened"},
+    {"nothing_in_it", [](const Path& path) { Maker{path}; }, "datasets of numbers: none"},
+
+    {"layout_of_variable_length",
+     [](const Path& path) {
+       with_change(path, [](Change file) {
+         file.removeAttr("layout");
+         const H5::StrType type(H5::PredType::C_S1, H5T_VARIABLE);
+         file.createAttribute("layout", type, scalar).write(type, std::string("firstedge records 1"));
+       });
+     },
+     "the attribute 'layout' is text of variable length, which cannot be read safely; write it with a fixed"},
+    {"layout_is_a_number",
+     [](const Path& path) {
+       with_change(path, [](Change file) {
+         file.removeAttr("layout");
+         file.createAttribute("layout", H5::PredType::NATIVE_INT, scalar);
+       });
+     },
+     "the attribute 'layout' is not text"},
+    {"layout_of_the_future",
+     [](const Path& path) {
+       with_change(path, [](Change file) { write_text(file, "layout", "firstedge records 2"); });
+     },
+     "holds 'firstedge records 2', not 'firstedge records 1'"},
+    {"order_misses_a_channel",
+     [](const Path& path) {
+       with_change(path, [](Change file) { write_text(file.openGroup("channels"), "order", "south"); });
+     },
+     "the attribute 'order' does not name each dataset"},
+    {"order_is_a_number",
+     [](const Path& path) {
+       with_change(path, [](Change file) {
+         H5::Group group = file.openGroup("channels");
+         group.removeAttr("order");
+         group.createAttribute("order", H5::PredType::NATIVE_INT, scalar);
+       });
+     },
+     "the attribute 'order' is not text"},
+    {"order_of_too_many",
+     [](const Path& path) {
+       with_change(path, [](Change file) {
+         H5::Group group = file.openGroup("channels");
+         group.removeAttr("order");
+         group.createAttribute("order", H5::StrType(H5::PredType::C_S1, 2), shape({5000}));
+       });
+     },
+     "the attribute 'order' holds 5000 texts"},
+    {"channels_is_a_dataset",
+     [](const Path& path) {
+       with_change(path, [](Change file) {
+         file.unlink("channels");
+         file.createDataSet("channels", H5::PredType::NATIVE_INT, few);
+       });
+     },
+     "/channels: is not a group"},
+
+    {"interval_missing",
+     [](const Path& path) {
+       with_change(path, [](Change file) { file.openDataSet("/channels/south").removeAttr("interval_s"); });
+     },
+     "/channels/south: the attribute 'interval_s' is missing"},
+    {"interval_nan",
+     [](const Path& path) { with_change(path, [](Change f) { replace_number(f, "interval_s", NAN); }); },
+     "the attribute 'interval_s' is NaN"},
+    {"interval_zero",
+     [](const Path& path) { with_change(path, [](Change f) { replace_number(f, "interval_s", 0); }); },
+     "the interval is not above 0"},
+    {"interval_negative",
+     [](const Path& path) { with_change(path, [](Change f) { replace_number(f, "interval_s", -1e-9); }); },
+     "the interval is not above 0"},
+    {"interval_infinite",
+     [](const Path& path) { with_change(path, [](Change f) { replace_number(f, "interval_s", infinity); }); },
+     "the interval is not above 0"},
+    {"interval_as_text",
+     [](const Path& path) {
+       with_change(path,
+                   [](Change f) { write_text(f.openDataSet("/channels/south"), "interval_s", "1 ns"); });
+     },
+     "the attribute 'interval_s' is not one number"},
+    {"interval_as_list",
+     [](const Path& path) {
+       with_change(path, [](Change file) {
+         H5::DataSet dataset = file.openDataSet("/channels/south");
+         dataset.removeAttr("interval_s");
+         dataset.createAttribute("interval_s", H5::PredType::NATIVE_DOUBLE, shape({3}));
+       });
+     },
+     "the attribute 'interval_s' is not one number"},
+    {"first_sample_infinite",
+     [](const Path& path) {
+       with_change(path, [](Change f) { replace_number(f, "first_sample_s", -infinity); });
+     },
+     "the time of the first sample is not finite"},
+    {"scale_infinite",
+     [](const Path& path) {
+       with_change(path, [](Change f) { replace_number(f, "volts_per_count", infinity); });
+     },
+     "volts_per_count is 0 or not finite"},
+    {"scale_zero",
+     [](const Path& path) { with_change(path, [](Change f) { replace_number(f, "volts_per_count", 0); }); },
+     "volts_per_count is 0 or not finite"},
+    {"offset_infinite",
+     [](const Path& path) { with_change(path, [](Change f) { replace_number(f, "offset_v", infinity); }); },
+     "the offset is not finite"},
+    {"limits_crossed",
+     [](const Path& path) {
+       with_change(path, [](Change f) { replace_number(f, "lowest_count", infinity); });
+     },
+     "lowest_count is not below highest_count"},
+
+    {"samples_are_text",
+     [](const Path& path) {
+       with_change(path, [](Change f) { replace_channel(f, H5::StrType(H5::PredType::C_S1, 8), few); });
+     },
+     "/channels/south: holds text, not samples"},
+    {"samples_of_variable_length",
+     [](const Path& path) {
+       with_change(path,
+                   [](Change f) { replace_channel(f, H5::VarLenType(H5::PredType::NATIVE_SHORT), few); });
+     },
+     "holds elements of variable length"},
+    {"samples_are_texts_of_variable_length",
+     [](const Path& path) {
+       with_change(path,
+                   [](Change f) { replace_channel(f, H5::StrType(H5::PredType::C_S1, H5T_VARIABLE), few); });
+     },
+     "holds elements of variable length"},
+    {"samples_are_a_compound",
+     [](const Path& path) {
+       with_change(path, [](Change f) {
+         H5::CompType type(std::size_t{4});
+         type.insertMember("i", 0, H5::PredType::NATIVE_SHORT);
+         type.insertMember("q", 2, H5::PredType::NATIVE_SHORT);
+         replace_channel(f, type, few);
+       });
+     },
+     "holds a compound, not samples"},
+    {"samples_are_an_enumeration",
+     [](const Path& path) {
+       with_change(path, [](Change f) {
+         H5::EnumType type(H5::PredType::NATIVE_SHORT);
+         short off = 0;
+         type.insert("off", &off);
+         replace_channel(f, type, few);
+       });
+     },
+     "holds an enumeration, not samples"},
+    {"samples_are_opaque",
+     [](const Path& path) {
+       with_change(path, [](Change f) {
+         const H5::DataType type(H5T_OPAQUE, 16);
+         replace_channel(f, type, few);
+       });
+     },
+     "holds opaque bytes, not samples"},
+    {"samples_are_bit_fields",
+     [](const Path& path) {
+       with_change(path, [](Change f) { replace_channel(f, H5::PredType::STD_B16LE, few); });
+     },
+     "holds bit fields, not samples"},
+    {"samples_are_references",
+     [](const Path& path) {
+       with_change(path, [](Change f) {
+         replace_channel(f, H5::PredType::STD_REF_OBJ, few, H5::DSetCreatPropList::DEFAULT, false);
+       });
+     },
+     "/channels/south: "},
+    {"samples_are_arrays",
+     [](const Path& path) {
+       with_change(path, [](Change f) {
+         const hsize_t three = 3;
+         replace_channel(f, H5::ArrayType(H5::PredType::NATIVE_SHORT, 1, &three), few);
+       });
+     },
+     "holds arrays in an array, not samples"},
+    {"samples_of_twelve_bits",
+     [](const Path& path) { with_change(path, [](Change f) { replace_channel(f, twelve_bits(), few); }); },
+     "holds integers of 12 bits in 16, not samples"},
+    {"samples_of_half_precision",
+     [](const Path& path) { with_change(path, [](Change f) { replace_channel(f, half_precision(), few); }); },
+     "holds floating-point numbers of 16 bits, not samples"},
+
+    {"channel_is_a_group",
+     [](const Path& path) {
+       with_change(path, [](Change file) {
+         file.unlink("/channels/south");
+         file.createGroup("/channels/south");
+       });
+     },
+     "/channels/south: is not a dataset"},
+    {"channel_of_three_dimensions",
+     [](const Path& path) {
+       with_change(path, [](Change f) { replace_channel(f, H5::PredType::NATIVE_SHORT, shape({2, 2, 2})); });
+     },
+     "has 3 dimensions (2 x 2 x 2); its axes should be record, sample"},
+    {"channel_of_five_dimensions",
+     [](const Path& path) {
+       with_change(path, [](Change f) {
+         replace_channel(f, H5::PredType::NATIVE_SHORT, shape({1, 1, 1, 1, 1}));
+       });
+     },
+     "has 5 dimensions"},
+    {"channel_is_one_number",
+     [](const Path& path) {
+       with_change(path, [](Change f) { replace_channel(f, H5::PredType::NATIVE_SHORT, scalar); });
+     },
+     "has 1 dimensions (1)"},
+    {"channel_is_null",
+     [](const Path& path) {
+       with_change(path,
+                   [](Change f) { replace_channel(f, H5::PredType::NATIVE_SHORT, H5::DataSpace(H5S_NULL)); });
+     },
+     "has 0 dimensions"},
+    {"no_samples",
+     [](const Path& path) {
+       with_change(path, [](Change f) { replace_channel(f, H5::PredType::NATIVE_SHORT, shape({100, 0})); });
+     },
+     "/channels/south: has no samples"},
+    {"no_records",
+     [](const Path& path) {
+       with_change(path, [](Change file) {
+         replace_channel(file, H5::PredType::NATIVE_SHORT, shape({0, 50}));
+         file.unlink("/channels/north");
+         write_text(file.openGroup("channels"), "order", "south");
+       });
+     },
+     "holds no record"},
+
+    {"more_than_any_disk_holds",
+     [](const Path& path) {
+       with_change(path, [](Change f) {
+         replace_channel(f, H5::PredType::NATIVE_SHORT, shape({1ULL << 40U, 1ULL << 20U}),
+                         in_chunks({1, 1024}), false);
+       });
+     },
+     "declares more data than any disk holds"},
+    {"huge_without_data",
+     [](const Path& path) {
+       with_change(path, [](Change f) {
+         replace_channel(f, H5::PredType::NATIVE_SHORT, shape({1ULL << 40U, 1000}), in_chunks({64, 1000}, 4),
+                         false);
+       });
+     },
+     "elements, more than the 0 bytes stored for it can hold"},
+    {"huge_contiguous_without_data",
+     [](const Path& path) {
+       with_change(path, [](Change f) {
+         replace_channel(f, H5::PredType::NATIVE_SHORT, shape({1ULL << 40U, 1000}),
+                         H5::DSetCreatPropList::DEFAULT, false);
+       });
+     },
+     "/channels/south: was never written"},
+    {"huge_trace",
+     [](const Path& path) {
+       with_change(path, [](Change f) {
+         replace_channel(f, H5::PredType::NATIVE_SCHAR, shape({1, (1ULL << 28U) + 1}), in_chunks({1, 1024}),
+                         false);
+       });
+     },
+     "has 268435457 samples in a record; at most 2^28"},
+    {"huge_record",
+     [](const Path& path) {
+       with_change(path, [](Change f) {
+         replace_channel(f, H5::PredType::NATIVE_DOUBLE, shape({1, 1ULL << 28U}), in_chunks({1, 1024}),
+                         false);
+       });
+     },
+     "one record has 2147483748 bytes; at most 1 GiB"},
+    {"huge_chunk",
+     [](const Path& path) {
+       with_change(path, [](Change f) {
+         replace_channel(f, H5::PredType::NATIVE_DOUBLE, shape({1ULL << 20U, 1000}),
+                         in_chunks({1ULL << 20U, 500}), false);
+       });
+     },
+     "has chunks above 1 GiB"},
+
+    {"link_to_another_file",
+     [](const Path& path) {
+       write_good_file(path.parent_path() / "other.h5");
+       with_change(path, [](Change file) {
+         file.unlink("/channels/south");
+         H5Lcreate_external("other.h5", "/channels/south", file.getId(), "/channels/south", H5P_DEFAULT,
+                            H5P_DEFAULT);
+       });
+     },
+     "/channels/south: is a link to another file, which is never followed"},
+    {"group_in_another_file",
+     [](const Path& path) {
+       write_good_file(path.parent_path() / "other.h5");
+       with_change(path, [](Change file) {
+         file.unlink("/channels");
+         H5Lcreate_external("other.h5", "/channels", file.getId(), "/channels", H5P_DEFAULT, H5P_DEFAULT);
+       });
+     },
+     "/channels: is a link to another file, which is never followed"},
+    {"soft_link_to_a_link_to_another_file",
+     [](const Path& path) {
+       write_good_file(path.parent_path() / "other.h5");
+       with_change(path, [](Change file) {
+         file.unlink("/channels/south");
+         H5Lcreate_external("other.h5", "/channels/south", file.getId(), "/away", H5P_DEFAULT, H5P_DEFAULT);
+         H5Lcreate_soft("/away", file.getId(), "/channels/south", H5P_DEFAULT, H5P_DEFAULT);
+       });
+     },
+     "/channels/south: cannot be opened"},
+    {"soft_links_in_a_circle",
+     [](const Path& path) {
+       with_change(path, [](Change file) {
+         file.unlink("/channels/south");
+         H5Lcreate_soft("/channels/south", file.getId(), "/circle", H5P_DEFAULT, H5P_DEFAULT);
+         H5Lcreate_soft("/circle", file.getId(), "/channels/south", H5P_DEFAULT, H5P_DEFAULT);
+       });
+     },
+     "/channels/south: cannot be opened: damaged, or a link that leads nowhere or in circles"},
+    {"soft_link_to_nowhere",
+     [](const Path& path) {
+       with_change(path, [](Change file) {
+         file.unlink("/channels/south");
+         H5Lcreate_soft("/nowhere", file.getId(), "/channels/south", H5P_DEFAULT, H5P_DEFAULT);
+       });
+     },
+     "/channels/south: cannot be opened"},
+    {"groups_in_a_circle",
+     [](const Path& path) {
+       Maker maker(path);
+       const H5::Group group = maker.file().createGroup("a");
+       H5Lcreate_hard(maker.file().getId(), "/", group.getId(), "up", H5P_DEFAULT, H5P_DEFAULT);
+       H5Lcreate_hard(maker.file().getId(), "/a", group.getId(), "again", H5P_DEFAULT, H5P_DEFAULT);
+     },
+     "datasets of numbers: none"},
+    {"a_thousand_groups_deep",
+     [](const Path& path) {
+       Maker maker(path);
+       H5::Group group = maker.file().openGroup("/");
+       for (int i = 0; i < 1000; ++i) group = group.createGroup("x");
+     },
+     "datasets of numbers: none"},
+    {"data_in_another_file",
+     [](const Path& path) {
+       write_bytes(path.parent_path() / "other.h5", std::string(24, 'x'));
+       with_change(path, [](Change file) {
+         H5::DSetCreatPropList properties;
+         properties.setExternal("other.h5", 0, 24);
+         replace_channel(file, H5::PredType::NATIVE_SHORT, few, properties, false);
+       });
+     },
+     "/channels/south: keeps its data in another file, which is never followed"},
+    {"virtual_dataset",
+     [](const Path& path) {
+       write_good_file(path.parent_path() / "other.h5");
+       with_change(path, [](Change file) {
+         H5::DSetCreatPropList properties;
+         const H5::DataSpace all = shape({records_made, samples_made});
+         H5Pset_virtual(properties.getId(), all.getId(), "other.h5", "/channels/south", all.getId());
+         replace_channel(file, H5::PredType::NATIVE_SHORT, all, properties, false);
+       });
+     },
+     "/channels/south: is a virtual dataset, made of other files that are never followed"},
+
+    {"filter_of_a_stranger", [](const Path& path) { with_change(path, write_chunk_filtered_by_a_stranger); },
+     "is packed with HDF5 filter 511, which is not read here; repack it"},
+    {"filter_that_rounds",
+     [](const Path& path) {
+       with_change(path, [](Change f) {
+         H5::DSetCreatPropList properties = in_chunks({4, 3});
+         H5Pset_scaleoffset(properties.getId(), H5Z_SO_INT, 3);
+         replace_channel(f, H5::PredType::STD_I16LE, few, properties);
+       });
+     },
+     "is packed with HDF5 filter 6"},
+    {"deflated_twice",
+     [](const Path& path) {
+       with_change(path, [](Change f) {
+         H5::DSetCreatPropList properties = in_chunks({4, 3}, 1);
+         properties.setDeflate(9);
+         replace_channel(f, H5::PredType::STD_I16LE, few, properties);
+       });
+     },
+     "has the same HDF5 filter twice"},
+
+    {"trigger_without_femtoseconds",
+     [](const Path& path) { with_change(path, [](Change f) { f.unlink("/triggers/femtoseconds"); }); },
+     "/triggers/femtoseconds: is not in the file"},
+    {"trigger_seconds_are_text",
+     [](const Path& path) {
+       with_change(path, [](Change file) {
+         file.unlink("/triggers/seconds");
+         const H5::StrType type(H5::PredType::C_S1, 8);
+         file.createDataSet("/triggers/seconds", type, shape({100})).write(std::string(800, '7'), type);
+       });
+     },
+     "/triggers/seconds: is text in 1 dimensions, not a list of numbers"},
+    {"trigger_is_a_dataset",
+     [](const Path& path) {
+       with_change(path, [](Change file) {
+         file.unlink("/triggers");
+         file.createDataSet("/triggers", H5::PredType::NATIVE_INT, few);
+       });
+     },
+     "/triggers/seconds: cannot be reached: something on the way is damaged, is not a group"},
+    {"horizontal_offsets_of_two_dimensions",
+     [](const Path& path) {
+       with_change(path, [](Change file) {
+         file.createGroup("horizontal_offsets");
+         const std::array<double, 12> offsets{};
+         file.createDataSet("/horizontal_offsets/south", H5::PredType::NATIVE_DOUBLE, few)
+             .write(offsets.data(), H5::PredType::NATIVE_DOUBLE);
+       });
+     },
+     "/horizontal_offsets/south: is floating-point numbers of 64 bits in 2 dimensions, not a list of"},
+};
+
+class hdf5_refuses : public testing::TestWithParam<Refused> {};
+INSTANTIATE_TEST_SUITE_P(files, hdf5_refuses, testing::ValuesIn(refused),
+                         [](const auto& row) { return std::string(row.param.name); });
+
+TEST_P(hdf5_refuses, in_one_sentence_and_without_touching_another_file) {
+  const TemporaryFolder folder;
+  GetParam().make(folder / "run.h5");
+  const int watch = inotify_init1(IN_NONBLOCK);
+  inotify_add_watch(watch, (folder / "other.h5").c_str(), IN_OPEN | IN_ACCESS);
+  testing::internal::CaptureStderr();
+  const std::string sentence = sentence_of([&] { read_run({folder / "run.h5"}); });
+  EXPECT_EQ(testing::internal::GetCapturedStderr(), "");  // HDF5 prints nothing of its own
+  EXPECT_THAT(sentence, HasSubstr("run.h5"));
+  EXPECT_THAT(sentence, HasSubstr(GetParam().sentence));
+  EXPECT_THAT(sentence, testing::Not(HasSubstr("\n")));
+  std::array<char, 4096> events{};
+  EXPECT_EQ(read(watch, events.data(), events.size()), -1) << "the other file was opened";
+  close(watch);
+}
+
+// ---- files with damage, whose good records are kept
+
+// Where a chunk's bytes are in the file.
+struct ChunkPlace {
+  haddr_t address = 0;
+  hsize_t bytes = 0;
+};
+ChunkPlace chunk_place(const Path& path, const char* dataset_path, hsize_t chunk) {
+  const H5::H5File file(path.string(), H5F_ACC_RDONLY);
+  const H5::DataSet dataset = file.openDataSet(dataset_path);
+  ChunkPlace place;
+  std::array<hsize_t, 2> offset{};
+  unsigned mask = 0;
+  const H5::DataSpace space = dataset.getSpace();
+  H5Dget_chunk_info(dataset.getId(), space.getId(), chunk, offset.data(), &mask, &place.address,
+                    &place.bytes);
+  return place;
+}
+
+// "south" in ten chunks of ten records, packed.
+void write_ten_chunks(const Path& path, bool checksum) {
+  with_change(path, [&](Change file) {
+    H5::DSetCreatPropList properties = in_chunks({10, samples_made});
+    if (checksum) {
+      properties.setFletcher32();
+    } else {
+      properties.setDeflate(6);
+    }
+    replace_channel(file, H5::PredType::STD_I16LE, shape({records_made, samples_made}), properties);
+  });
+}
+
+// The fourth chunk of "south" replaced by these bytes as they would stand in the file.
+void write_fourth_chunk(const Path& path, const std::vector<Bytef>& stored) {
+  write_ten_chunks(path, false);
+  H5::H5File file(path.string(), H5F_ACC_RDWR);
+  const H5::DataSet dataset = file.openDataSet("/channels/south");
+  const std::array<hsize_t, 2> offset{30, 0};
+  H5Dwrite_chunk(dataset.getId(), H5P_DEFAULT, 0, offset.data(), stored.size(), stored.data());
+}
+
+std::vector<Bytef> deflated(std::size_t zeros) {
+  const std::vector<Bytef> bytes(zeros);
+  uLongf size = compressBound(zeros);
+  std::vector<Bytef> packed(size);
+  compress2(packed.data(), &size, bytes.data(), zeros, 9);
+  packed.resize(size);
+  return packed;
+}
+
+template <class Number>
+void write_one(const Path& path, const char* dataset_path, const H5::DataType& type, hsize_t record,
+               Number number) {
+  H5::H5File file(path.string(), H5F_ACC_RDWR);
+  const H5::DataSet dataset = file.openDataSet(dataset_path);
+  H5::DataSpace space = dataset.getSpace();
+  space.selectElements(H5S_SELECT_SET, 1, &record);
+  dataset.write(&number, type, scalar, space);
+}
+
+struct Damaged {
+  const char* name;
+  std::function<void(const Path&)> make;
+  const char* problem;
+  std::uint64_t good, bad, missing;
+};
+std::ostream& operator<<(std::ostream& out, const Damaged& row) {
+  return out << row.name;
+}
+
+const std::vector<Damaged> damaged{
+    {"compressed_data_broken",
+     [](const Path& path) {
+       write_ten_chunks(path, false);
+       const ChunkPlace place = chunk_place(path, "/channels/south", 3);
+       patch(path, place.address + place.bytes / 2, "\x55\xaa");
+     },
+     "/channels/south, record 30: a block of samples is damaged (its compressed data are wrong)", 100, 0, 10},
+    {"checksum_differs",
+     [](const Path& path) {
+       write_ten_chunks(path, true);
+       patch(path, chunk_place(path, "/channels/south", 0).address + 7, "\x01");
+     },
+     "/channels/south, record 0: a block of samples is damaged (its checksum differs)", 100, 0, 10},
+    {"chunk_that_inflates_without_end",
+     [](const Path& path) { write_fourth_chunk(path, deflated(std::size_t{200} << 10U)); },
+     "record 30: a block of samples is damaged (its compressed data are wrong)", 100, 0, 10},
+    {"chunk_that_inflates_to_too_little", [](const Path& path) { write_fourth_chunk(path, deflated(999)); },
+     "record 30: a block of samples is damaged (its compressed data are wrong)", 100, 0, 10},
+    {"chunk_longer_than_it_may_be",
+     [](const Path& path) { write_fourth_chunk(path, std::vector<Bytef>(5000, 7)); },
+     "record 30: a block of samples is damaged (longer than it may be)", 100, 0, 10},
+    {"chunk_of_one_byte", [](const Path& path) { write_fourth_chunk(path, {0x78}); },
+     "record 30: a block of samples is damaged", 100, 0, 10},
+    {"chunks_never_written",
+     [](const Path& path) {
+       with_change(path, [](Change file) {
+         replace_channel(file, H5::PredType::STD_I16LE, shape({40, samples_made}),
+                         in_chunks({10, samples_made}, 1), false);
+         const H5::DataSet dataset = file.openDataSet("/channels/south");
+         const std::vector<Bytef> packed = deflated(1000);
+         for (const hsize_t record : {0U, 10U, 30U}) {
+           const std::array<hsize_t, 2> offset{record, 0};
+           H5Dwrite_chunk(dataset.getId(), H5P_DEFAULT, 0, offset.data(), packed.size(), packed.data());
+         }
+       });
+     },
+     "/channels/south, record 20: a block of samples was never written, or", 100, 0, 70},
+    {"both_channels_broken",
+     [](const Path& path) {
+       write_good_file(path);
+       for (const char* channel : {"/channels/south", "/channels/north"}) {
+         const ChunkPlace place = chunk_place(path, channel, 0);
+         patch(path, place.address + place.bytes / 2, std::string(8, '\x5a'));
+       }
+     },
+     "a block of samples is damaged", 0, 100, 0},
+    {"trigger_of_no_scale",
+     [](const Path& path) {
+       write_good_file(path);
+       write_one<std::uint8_t>(path, "/triggers/scale", H5::PredType::NATIVE_UINT8, 7, 9);
+     },
+     "/triggers/seconds, record 7: the trigger time is missing, damaged or outside", 100, 0, 0},
+    {"trigger_beyond_the_second",
+     [](const Path& path) {
+       write_good_file(path);
+       write_one<std::int64_t>(path, "/triggers/femtoseconds", H5::PredType::NATIVE_INT64, 8,
+                               2'000'000'000'000'000);
+     },
+     "record 8: the trigger time", 100, 0, 0},
+    {"trigger_after_the_end_of_time",
+     [](const Path& path) {
+       write_good_file(path);
+       write_one<std::int64_t>(path, "/triggers/seconds", H5::PredType::NATIVE_INT64, 9,
+                               std::numeric_limits<std::int64_t>::max());
+     },
+     "record 9: the trigger time", 100, 0, 0},
+    {"horizontal_offset_nan",
+     [](const Path& path) {
+       with_change(path, [](Change file) {
+         file.createGroup("horizontal_offsets");
+         std::vector<double> offsets(records_made, 1e-10);
+         offsets[5] = NAN;
+         offsets[6] = infinity;
+         file.createDataSet("/horizontal_offsets/south", H5::PredType::IEEE_F64BE, shape({records_made}))
+             .write(offsets.data(), H5::PredType::NATIVE_DOUBLE);
+       });
+     },
+     "/channels/south, record 5: the time of the first sample is not finite", 100, 0, 2},
+    {"horizontal_offsets_too_few",
+     [](const Path& path) {
+       with_change(path, [](Change file) {
+         file.createGroup("horizontal_offsets");
+         const std::vector<double> offsets(90, 1e-10);
+         file.createDataSet("/horizontal_offsets/south", H5::PredType::IEEE_F64LE, shape({90}))
+             .write(offsets.data(), H5::PredType::NATIVE_DOUBLE);
+       });
+     },
+     "/channels/south, record 90: the time of the first sample is not finite", 100, 0, 10},
+};
+
+class hdf5_keeps : public testing::TestWithParam<Damaged> {};
+INSTANTIATE_TEST_SUITE_P(files, hdf5_keeps, testing::ValuesIn(damaged),
+                         [](const auto& row) { return std::string(row.param.name); });
+
+TEST_P(hdf5_keeps, the_good_records_and_tells_of_the_others) {
+  const TemporaryFolder folder;
+  GetParam().make(folder / "run.h5");
+  for (const std::size_t size : {1U, 100U}) {
+    testing::internal::CaptureStderr();
+    const WholeRun run = read_run({folder / "run.h5"}, {}, size);
+    EXPECT_EQ(testing::internal::GetCapturedStderr(), "");
+    EXPECT_EQ(run.records.size(), GetParam().good);
+    EXPECT_EQ(run.account.records_good, GetParam().good);
+    EXPECT_EQ(run.account.records_bad, GetParam().bad);
+    EXPECT_EQ(run.account.traces_missing, GetParam().missing);
+    ASSERT_FALSE(run.account.problems.empty());
+    EXPECT_THAT(run.account.problems.front().what(), HasSubstr(GetParam().problem));
+    for (const Record& record : run.records) {
+      EXPECT_EQ(record.traces[1].size(), samples_made);
+    }
+  }
+}
+
+TEST(hdf5_keeps, the_other_files_of_a_run) {
+  const TemporaryFolder folder;
+  write_good_file(folder / "a.h5");
+  write_bytes(folder / "b.h5", "\x89HDF\r\n\x1a\n");
+  write_good_file(folder / "c.h5");
+  const WholeRun run = read_run({folder / "a.h5", folder / "b.h5", folder / "c.h5"});
+  EXPECT_EQ(run.account.records_good, 200U);
+  EXPECT_EQ(run.account.records_bad, 1U);
+  EXPECT_EQ(run.records.back().file, 2U);
+  ASSERT_EQ(run.account.problems.size(), 1U);
+  EXPECT_THAT(run.account.problems[0].what(), HasSubstr("b.h5: is an HDF5 file that cannot be opened"));
+}
+
+TEST(hdf5_names, of_channels_and_attributes_become_printable) {
+  const TemporaryFolder folder;
+  with_change(folder / "run.h5", [](Change file) {
+    const std::string name = "<script>alert(1)</script>\x1b[31m\n";
+    H5Lmove(file.getId(), "/channels/south", file.openGroup("channels").getId(), "<script>\x1b[31m\n",
+            H5P_DEFAULT, H5P_DEFAULT);
+    H5::Group group = file.openGroup("channels");
+    group.removeAttr("order");
+    write_text(file, "operator\x07", std::string(30'000, '\x1b') + name);
+  });
+  const WholeRun run = read_run({folder / "run.h5"});
+  EXPECT_THAT(run.description.channels, ElementsAre("<script>?[31m?", "north"));
+  EXPECT_THAT(run.description.guesses, ElementsAre(HasSubstr("in the order of their names")));
+  ASSERT_TRUE(run.description.metadata.contains("operator?"));
+  EXPECT_LE(run.description.metadata.at("operator?").size(), 1003U);
+  EXPECT_EQ(run.description.metadata.at("operator?").find('\x1b'), std::string::npos);
+}
+
+// ---- bytes changed at random: any outcome but a crash, a hang or records out of shape
+
+class hdf5_random_damage : public testing::TestWithParam<bool> {};
+INSTANTIATE_TEST_SUITE_P(superblocks, hdf5_random_damage, testing::Values(false, true),
+                         [](const auto& row) { return std::string(row.param ? "oldest" : "ours"); });
+
+TEST_P(hdf5_random_damage, is_told_or_harmless) {
+  const TemporaryFolder folder;
+  const Path good = folder / "good.h5", bad = folder / "bad.h5";
+  if (GetParam()) {  // as most programs write: version 0 of everything, no checksums
+    Maker maker(good);
+    std::vector<std::int16_t> counts(40 * 20, 3);
+    H5::DataSet waves = maker.dataset("waves", H5::PredType::STD_I16BE, {40, 20}, counts.data(),
+                                      H5::PredType::NATIVE_INT16, in_chunks({8, 20}, 1));
+    maker.number(waves, "dt", 1e-9);
+  } else {
+    write_good_file(good);
+  }
+  test::Random random(2026);
+  const double size = static_cast<double>(std::filesystem::file_size(good));
+  std::size_t refusals = 0;
+  for (int round = 0; round < 300; ++round) {
+    std::filesystem::copy_file(good, bad, std::filesystem::copy_options::overwrite_existing);
+    for (int flip = 0; flip <= round % 4; ++flip) {
+      // Half of them in the first 2 KiB, where the structure stands.
+      const double most = flip % 2 == 0 ? std::min(size, 2048.0) : size;
+      patch(bad, static_cast<std::uint64_t>(random.uniform(0, most)),
+            std::string(1, static_cast<char>(random.uniform(-128, 128))));
+    }
+    const std::string sentence = sentence_of([&] {
+      const WholeRun run = read_run({bad}, {}, 64);
+      EXPECT_LE(run.records.size(), 1000U);
+    });
+    refusals += sentence.empty() ? 0 : 1;
+  }
+  EXPECT_GT(refusals, 30U);
+}
+
+}  // namespace
+}  // namespace firstedge
