@@ -207,12 +207,12 @@ RecordFile open_file(const ByteSource& source, const BinaryLayout& layout, const
 
 bool starts_as_block(std::span<const std::byte> head) {
   std::string text;
-  for (const std::byte byte : head) text += std::to_integer<char>(byte);
+  for (const std::byte byte : head.first(std::min<std::size_t>(head.size(), 11)))
+    text += std::to_integer<char>(byte);
   if (text.size() < 2 || text[0] != '#' || !is_digit(text[1])) return false;
   const auto digits = static_cast<std::size_t>(text[1] - '0');
-  return text.size() >= 2 + digits &&
-         std::all_of(text.begin() + 2, text.begin() + 2 + static_cast<std::ptrdiff_t>(digits), is_digit) &&
-         !std::all_of(text.begin(), text.end(), is_text);
+  const std::string_view length = std::string_view(text).substr(2, digits);
+  return length.size() == digits && std::all_of(length.begin(), length.end(), is_digit);
 }
 
 std::unique_ptr<RecordReader> open_block(std::vector<ByteSource> sources, const Settings& input) {

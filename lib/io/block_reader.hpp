@@ -12,7 +12,7 @@
 
 namespace firstedge {
 
-/// True if the bytes start a block and hold something that is not text.
+/// True if the bytes start with a whole block header: '#', a digit, and as many digits as it says.
 bool starts_as_block(std::span<const std::byte> head);
 
 /// Opens a run of files of blocks, one block after the other. Source: IEEE Std 488.2-1992, 8.7.9 (definite

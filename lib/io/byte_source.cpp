@@ -14,6 +14,16 @@
 #include <unistd.h>
 
 namespace firstedge {
+namespace {
+
+[[noreturn]] void refuse_to_open(const std::string& name, int cause) {
+  throw Error(name,
+              cause == ENOENT ? "there is no such file"
+                              : "cannot be opened: " + std::generic_category().message(cause),
+              "check the name and the right to read it");
+}
+
+}  // namespace
 
 namespace {
 
@@ -106,6 +116,21 @@ std::vector<std::byte> ByteSource::head(std::size_t most) const {
 
 void ByteSource::put_down() const {
   descriptor_.reset();
+}
+
+bool looks_like_text(std::span<const std::byte> head) {
+  const auto byte_at = [&](std::size_t i) { return std::to_integer<unsigned>(head[i]); };
+  if (head.size() >= 2 &&
+      ((byte_at(0) == 0xff && byte_at(1) == 0xfe) || (byte_at(0) == 0xfe && byte_at(1) == 0xff))) {
+    return true;
+  }
+  std::size_t control = 0;
+  for (const std::byte one : head) {
+    const auto byte = std::to_integer<unsigned>(one);
+    if (byte == 0) return false;
+    if (byte < 0x09 || (byte > 0x0d && byte < 0x20) || byte == 0x7f) ++control;
+  }
+  return !head.empty() && 100 * control <= head.size();
 }
 
 std::string read_text_file(const std::filesystem::path& file, std::size_t most_bytes) {

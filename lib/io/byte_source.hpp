@@ -6,6 +6,7 @@
 #include <cstdint>
 #include <filesystem>
 #include <memory>
+#include <span>
 #include <string>
 #include <vector>
 
@@ -48,6 +49,11 @@ class ByteSource {
   std::vector<std::byte> bytes_;
   mutable std::unique_ptr<Descriptor> descriptor_;
 };
+
+/// True if the first bytes of a file may be text: at least one byte, and none NUL and at most one in a
+/// hundred another control character than white space; or a UTF-16 byte order mark, which the text reader
+/// refuses with a sentence.
+bool looks_like_text(std::span<const std::byte> head);
 
 /// The whole of a small text file. Throws Error as from_file does, and for more than most_bytes.
 std::string read_text_file(const std::filesystem::path& file, std::size_t most_bytes);

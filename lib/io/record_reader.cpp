@@ -50,7 +50,11 @@ constexpr std::array formats{
     Format{"hdf5", [](Bytes head, const std::filesystem::path&) { return starts_as_hdf5(head); }, &open_hdf5},
     Format{"npy", [](Bytes head, const std::filesystem::path&) { return starts_as_npy(head); },
            [](const Paths& files, const Settings& input) { return open_npy(sources_of(files), input); }},
-    Format{"block", [](Bytes head, const std::filesystem::path&) { return starts_as_block(head); },
+    // "#1 ..." may be a comment in a text: a block holds something else, or has a layout beside it.
+    Format{"block",
+           [](Bytes head, const std::filesystem::path& file) {
+             return starts_as_block(head) && (!looks_like_text(head) || has_layout_beside(file));
+           },
            [](const Paths& files, const Settings& input) { return open_block(sources_of(files), input); }},
     Format{"binary", [](Bytes, const std::filesystem::path& file) { return has_layout_beside(file); },
            [](const Paths& files, const Settings& input) { return open_binary(sources_of(files), input); }},

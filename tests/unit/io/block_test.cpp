@@ -123,6 +123,7 @@ TEST(block, a_file_of_blocks_is_known_by_its_content) {
   EXPECT_THAT(run.records, SizeIs(1));
   EXPECT_TRUE(starts_as_block(test::bytes_of(std::string("#0\x00", 3))));
   EXPECT_FALSE(starts_as_block(test::bytes_of("#1 of 4 channels\n"))) << "a comment in a text";
+  EXPECT_FALSE(starts_as_block(test::bytes_of("#41x")));
   EXPECT_FALSE(starts_as_block(test::bytes_of("#")));
 }
 

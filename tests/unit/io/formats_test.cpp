@@ -1,5 +1,6 @@
 // Claims of the door: folders, formats known by their content or named, and what is refused before anything
 // is read.
+#include "firstedge/io/byte_source.hpp"
 #include "firstedge/io/record_reader.hpp"
 
 #include "support/reading.hpp"
@@ -47,6 +48,21 @@ TEST(formats, a_folder_is_one_run_in_natural_order_known_by_its_content) {
   ASSERT_THAT(run.records, SizeIs(2));
   EXPECT_EQ(test::bytes_of(run.records[0].traces[0]), "ab");
   EXPECT_THAT(test::read_whole(*open_records({folder.path()}, input_of("npy"))).records, SizeIs(2));
+}
+
+TEST(formats, text_is_known_by_its_bytes_and_not_taken_for_a_block) {
+  const test::TemporaryFolder folder;
+  const auto file = folder.write("run.csv", "#12 of 40 runs\ntime (ns),Near (mV)\n0,1\n1,2\n2,3\n3,4\n");
+  const auto run = test::read_whole(*open_records({file}, Settings()));
+  EXPECT_EQ(run.description.format, "text");
+  EXPECT_THAT(run.records, SizeIs(1));
+  EXPECT_TRUE(
+      looks_like_text(test::bytes_of("\xff\xfe"
+                                     "0\0")))
+      << "UTF-16 is the text reader's to refuse";
+  EXPECT_TRUE(looks_like_text(test::bytes_of("3.1 \xb5s\r\n"))) << "Latin-1";
+  EXPECT_FALSE(looks_like_text(test::bytes_of("\x01\x02\x03")));
+  EXPECT_FALSE(looks_like_text({}));
 }
 
 TEST(formats, unknown_and_mixed_content_is_refused_with_the_names_known) {
