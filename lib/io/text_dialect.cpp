@@ -56,9 +56,6 @@ struct Fit {
   TextDialect dialect;
   std::size_t lines = 0;  // that it explains
   std::vector<std::size_t> columns;
-  bool better_than(const Fit& other) const {
-    return lines != other.lines ? lines > other.lines : columns.size() > other.columns.size();
-  }
 };
 
 // Lines of numbers and nothing else, with the most common number of fields.
@@ -94,10 +91,10 @@ Fit fit_of_mixed_lines(const std::vector<std::string>& shapes, TextDialect diale
   }
   Fit fit{dialect, 0, {}};
   for (const auto& [mask, lines] : lines_of_mask) {
-    const Fit one{dialect, lines, columns_of(mask)};
-    const bool more_numbers = one.columns.size() >= 2 && fit.columns.size() < 2;
-    const bool fewer_numbers = one.columns.size() < 2 && fit.columns.size() >= 2;
-    if (more_numbers || (!fewer_numbers && one.better_than(fit))) fit = one;
+    const std::vector<std::size_t> columns = columns_of(mask);
+    const bool is_wide = columns.size() >= 2;
+    const bool fit_is_wide = fit.columns.size() >= 2;
+    if (is_wide != fit_is_wide ? is_wide : lines > fit.lines) fit = {dialect, lines, columns};
   }
   return fit;
 }
@@ -127,17 +124,29 @@ bool comma_is_decimal(std::span<const std::string_view> lines) {
   return found;
 }
 
+// Of the fits that explain nearly as many lines as the best, the first with the most columns.
+Fit widest_of_best(const std::vector<Fit>& fits) {
+  std::size_t most_lines = 0;
+  for (const Fit& fit : fits) most_lines = std::max(most_lines, fit.lines);
+  Fit best;
+  for (const Fit& fit : fits) {
+    const bool good = fit.lines > 0 && 4 * fit.lines >= 3 * most_lines;
+    if (good && (best.lines == 0 || fit.columns.size() > best.columns.size())) best = fit;
+  }
+  return best;
+}
+
 Fit best_fit(std::span<const std::string_view> lines, const std::vector<TextDialect>& dialects) {
-  Fit clean, mixed;
+  std::vector<Fit> clean_fits, mixed_fits;
   for (const TextDialect& dialect : dialects) {
     std::vector<std::string> shapes;
     shapes.reserve(lines.size());
     for (const std::string_view line : lines) shapes.push_back(shape_of_line(line, dialect));
-    const Fit by_clean = fit_of_clean_lines(shapes, dialect);
-    if (by_clean.better_than(clean)) clean = by_clean;
-    const Fit by_mixed = fit_of_mixed_lines(shapes, dialect);
-    if (by_mixed.better_than(mixed)) mixed = by_mixed;
+    clean_fits.push_back(fit_of_clean_lines(shapes, dialect));
+    mixed_fits.push_back(fit_of_mixed_lines(shapes, dialect));
   }
+  const Fit clean = widest_of_best(clean_fits);
+  const Fit mixed = widest_of_best(mixed_fits);
   const bool rows_hold_text = clean.lines < 2 && mixed.lines > 4 * clean.lines && mixed.columns.size() >= 2;
   return rows_hold_text || clean.lines == 0 ? mixed : clean;
 }

@@ -27,11 +27,11 @@ struct TextRows {
 };
 
 /// Chooses the delimiter and decimal sign under which most lines are rows of numbers with equally many fields
-/// and nothing else in them; of equals, the one with more columns, then the first in the order: decimal point
-/// with comma, semicolon, tab, '|', blanks; decimal comma with semicolon, tab, '|', blanks, comma (then the
-/// numbers are quoted). Only files without two such lines may have other text in their rows. What is given
-/// (delimiter, decimal) is not guessed. Nothing if there is no row of numbers; throws Error naming `place` if
-/// there are too many columns, or the comma is both signs.
+/// and nothing else in them; of those with at least three quarters of the most lines, the one with most
+/// columns, then the first in the order: decimal point with comma, semicolon, tab, '|', blanks; decimal comma
+/// with semicolon, tab, '|', blanks, comma (then the numbers are quoted). Only files without two such lines
+/// may have other text in their rows. What is given (delimiter, decimal) is not guessed. Nothing if there is
+/// no row of numbers; throws Error naming `place` if there are too many columns, or the comma is both signs.
 std::optional<TextRows> find_rows(std::span<const std::string_view> lines, std::optional<char> delimiter,
                                   std::optional<char> decimal, const std::string& place);
 

@@ -231,9 +231,12 @@ HeaderFacts facts_of(std::span<const HeaderLine> lines, TextDialect dialect, Tim
     if (line.text.size() > 4096) continue;  // no settings of people or instruments are that long
     const std::string_view text = without_comment_mark(line.text);
     const std::string from = fmt::format("line {} ('{}')", line.line, readable(text, 80));
-    for (const Entry& entry : entries_of(text, dialect.delimiter)) {
-      add_entry(facts, entry, dialect.decimal, trigger_scale, from);
+    std::vector<Entry> entries = entries_of(text, dialect.delimiter);
+    if (dialect.delimiter == dialect.decimal) {  // numbers are quoted, but settings in the header may not be
+      const std::vector<Entry> whole = entries_of(text, ';');
+      entries.insert(entries.begin(), whole.begin(), whole.end());
     }
+    for (const Entry& entry : entries) add_entry(facts, entry, dialect.decimal, trigger_scale, from);
   }
   return facts;
 }

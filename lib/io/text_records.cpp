@@ -46,6 +46,18 @@ bool has_control_characters(std::string_view line) {
   });
 }
 
+// Text has words; a row whose numbers cannot be read has at most an exponent's letter in a row.
+bool has_word(std::string_view line) {
+  int letters = 0;
+  for (const char c : line) {
+    const bool is_letter =
+        (c >= 'A' && c <= 'Z') || (c >= 'a' && c <= 'z') || static_cast<unsigned char>(c) >= 0x80;
+    letters = is_letter ? letters + 1 : 0;
+    if (letters == 2) return true;
+  }
+  return false;
+}
+
 }  // namespace
 
 TextRecordStream::TextRecordStream(TextSource source, TextLayout layout, TextOptions options)
@@ -122,7 +134,7 @@ TextRecordStream::LineKind TextRecordStream::kind_of(std::string_view line) {
   }
   if (has_control_characters(line)) return LineKind::damaged_row;
   if (is_comment(line)) return axis_column_ ? LineKind::comment : LineKind::header;
-  return parser_.has_wanted_number(line) ? LineKind::damaged_row : LineKind::stray;
+  return has_word(line) && !parser_.has_wanted_number(line) ? LineKind::stray : LineKind::damaged_row;
 }
 
 // True for a line that looks like the line of titles, but says something else.

@@ -28,9 +28,9 @@ inline constexpr std::size_t most_text_rows = std::size_t{1} << 26U;
 ///   - whose time (or sample count) is back at that of the record's first row, within one interval;
 ///   - with another number in the record column;
 ///   - after input/record_length rows; then nothing else separates, unless input/record_separators says so.
-/// A line that is neither row, header nor blank damages the record that it stands in, unless a new record
-/// starts right behind it or the file ends there. A header line that names other columns ends the reading of
-/// the file.
+/// A line of words that is neither row, header nor blank damages the record that it stands in, unless a new
+/// record starts right behind it or the file ends there. A header line that names other columns ends the
+/// reading of the file.
 class TextRecordStream {
  public:
   TextRecordStream(TextSource source, TextLayout layout, TextOptions options);

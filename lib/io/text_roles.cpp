@@ -20,7 +20,7 @@ std::vector<double> first_numbers(std::span<const std::string_view> rows_ahead, 
     std::optional<Field> field = cursor.next();
     for (std::size_t i = 0; i < column && field; ++i) field = cursor.next();
     const auto value = field ? parse_number(field->text, rows.dialect.decimal) : std::nullopt;
-    if (!value) break;
+    if (!value || !std::isfinite(*value)) break;
     values.push_back(*value);
   }
   return values;

@@ -30,7 +30,8 @@ ColumnRoles find_roles(const TextRows& rows, const std::vector<ColumnTitle>& tit
                        std::span<const std::string_view> rows_ahead, const TextOptions& options,
                        std::optional<double> stated_interval_s, const std::string& place);
 
-/// The numbers of one column in the first rows, at most `most`, up to the first line that is no row.
+/// The numbers of one column in the first rows, at most `most`, up to the first line that has no finite
+/// number there.
 std::vector<double> first_numbers(std::span<const std::string_view> rows_ahead, const TextRows& rows,
                                   std::size_t column, std::size_t most);
 

@@ -51,11 +51,12 @@ void TextSource::check_encoding() {
     return;
   }
   const bool marked = head.starts_with("\xFF\xFE") || head.starts_with("\xFE\xFF");
-  const std::size_t nul = head.substr(0, 4096).find('\0');
-  if (!marked && nul == std::string_view::npos) return;
+  const std::string_view first = head.substr(0, 16);
+  const bool many_nul = std::count(first.begin(), first.end(), '\0') >= 4;
+  if (!marked && !many_nul) return;
   throw Error(name(),
-              marked ? std::string("starts with the byte order mark of UTF-16 or UTF-32 text")
-                     : fmt::format("byte {} is NUL: this is UTF-16 text or no text at all", nul),
+              marked ? "starts with the byte order mark of UTF-16 or UTF-32 text"
+                     : "starts with NUL bytes: this is UTF-16 text or no text at all",
               "save it as UTF-8 text");
 }
 

@@ -20,8 +20,8 @@ inline constexpr std::size_t longest_text_line = std::size_t{1} << 20U;
 /// their first MiB. A UTF-8 byte order mark is skipped. Holds at most some 2 MiB of the file at a time.
 class TextSource {
  public:
-  /// Throws Error for UTF-16 and UTF-32 text (by its byte order mark, or by NUL bytes among the first 4,096)
-  /// and for a file that cannot be read.
+  /// Throws Error for UTF-16 and UTF-32 text (by its byte order mark, or by four NUL bytes among the first
+  /// 16) and for a file that cannot be read.
   explicit TextSource(ByteSource bytes);
 
   const std::string& name() const { return bytes_.name(); }
