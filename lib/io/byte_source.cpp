@@ -25,17 +25,6 @@ namespace {
 
 }  // namespace
 
-namespace {
-
-[[noreturn]] void refuse_to_open(const std::string& name, int cause) {
-  throw Error(name,
-              cause == ENOENT ? "there is no such file"
-                              : "cannot be opened: " + std::generic_category().message(cause),
-              "check the name and the right to read it");
-}
-
-}  // namespace
-
 // An open file that closes itself.
 class ByteSource::Descriptor {
  public:

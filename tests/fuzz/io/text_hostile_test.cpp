@@ -99,7 +99,6 @@ std::vector<Hostile> hostile_texts() {
       {"a_quote_left_open", good + "0,4\n\"1,5\n2,6\n" + more, "line 6: field 1 is '\"1', not a number", 2},
       {"a_line_cut_off", good + "0,4\n1,5\n2", "line 7: there are 1 fields", 1},
       {"names_that_change", good + "Time (ns),B (V)\n" + more, "line 5: the columns are named otherwise", 1},
-      {"a_record_number_that_is_nan", "Record,t,A\n1,0,1\n1,1,2\nnan,2,3\n", "line 4: the time or the count"},
       {"a_first_line_too_long", std::string(mebibyte + 1, '1'), "run.csv, line 1: is longer than 1 MiB"},
       {"a_line_too_long", good + more + std::string(2 * mebibyte, 'x') + "\n" + more,
        "line 8: is longer than 1 MiB", 1},
