@@ -256,7 +256,6 @@ std::ostream& operator<<(std::ostream& out, const Replaced& row) {
   return out << row.name;
 }
 
-const char* const row_7 = "7,south,leading_edge(threshold=20 mV),0,1,7e-09";
 const std::vector<Replaced> replaced{
     {"another_first_line", "stamp table 1", "stamp table 2", "is not a stamp table (its first line is not"},
     {"title_no_json", "# title: \"\"", "# title: \"", ", line 2: this line of the head is not the JSON"},
