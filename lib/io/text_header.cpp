@@ -259,12 +259,13 @@ std::string header_key(std::string_view line, char delimiter) {
   line = without_comment_mark(line);
   const char marks[] = {':', '=', delimiter == ' ' ? '\t' : delimiter};
   line = line.substr(0, line.find_first_of(std::string_view(marks, sizeof marks)));
-  std::string key;
-  for (const char c : line.substr(0, 200)) {
-    if (c >= 'A' && c <= 'Z') key += static_cast<char>(c - 'A' + 'a');
-    if (c >= 'a' && c <= 'z') key += c;
+  std::string all, letters;
+  for (const char c : without_blanks(line).substr(0, 200)) {
+    const bool is_capital = c >= 'A' && c <= 'Z';
+    all += is_capital ? static_cast<char>(c - 'A' + 'a') : c;
+    if (is_capital || (c >= 'a' && c <= 'z')) letters += all.back();
   }
-  return key;
+  return letters.size() >= 3 ? letters : letters.empty() ? "" : all;
 }
 
 }  // namespace firstedge

@@ -57,8 +57,10 @@ HeaderFacts facts_of(std::span<const HeaderLine> lines, TextDialect dialect, Tim
 std::string_view without_comment_mark(std::string_view line);
 bool is_comment(std::string_view line);
 
-/// The letters at the front of the line, up to its first delimiter, ':' or '=', in lower case: what a header
-/// line keeps when it is written again for the next record.
+/// What a header line keeps when it is written again for the next record: the letters before its first
+/// delimiter,
+/// ':' or '=', in lower case ("Record 7" and "record 8" are alike); of fewer than three letters, all that
+/// stands there.
 std::string header_key(std::string_view line, char delimiter);
 
 }  // namespace firstedge

@@ -15,6 +15,7 @@
 namespace firstedge {
 namespace {
 
+constexpr std::size_t short_look_bytes = std::size_t{1} << 13U;  // where the dialect is known
 constexpr std::size_t first_look_bytes = std::size_t{1} << 16U;
 constexpr std::size_t last_look_bytes = std::size_t{1} << 20U;
 constexpr std::size_t settings_rows = 200;   // searched for settings beside the numbers
@@ -56,6 +57,9 @@ class LayoutFinder {
   }
 
  private:
+  std::span<const std::string_view> lines_below_header() const {
+    return std::span(lines_).subspan(std::min(options_.header_lines.value_or(0), lines_.size()));
+  }
   std::span<const std::string_view> from_first_row() const {
     return std::span(lines_).subspan(layout_.header_lines);
   }
@@ -97,13 +101,15 @@ class LayoutFinder {
 
 void LayoutFinder::find_rows_of_file(std::optional<TextDialect> hint) {
   std::optional<TextRows> rows;
+  if (hint) {
+    lines_ = source_.lines_ahead(short_look_bytes);
+    rows = rows_in_dialect(lines_below_header(), *hint);
+  }
   for (const std::size_t look : {first_look_bytes, last_look_bytes}) {
+    if (rows) break;
     lines_ = source_.lines_ahead(look);
-    const std::size_t header = std::min(options_.header_lines.value_or(0), lines_.size());
-    const auto searched = std::span<const std::string_view>(lines_).subspan(header);
-    if (hint) rows = rows_in_dialect(searched, *hint);
-    if (!rows) rows = find_rows(searched, options_.delimiter, options_.decimal, source_.name());
-    if (rows || source_.size_bytes() <= look) break;
+    rows = find_rows(lines_below_header(), options_.delimiter, options_.decimal, source_.name());
+    if (source_.size_bytes() <= look) break;
   }
   if (!rows && options_.header_lines.value_or(0) > 0 && *options_.header_lines >= lines_.size()) {
     throw Error(source_.name(),

@@ -183,7 +183,7 @@ bool TextRecordStream::is_back_at_start(double axis) const {
   const Position& last = draft_.last;
   if (!first.axis || !last.axis || draft_.steps == 0 || !(axis < *last.axis)) return false;
   const double interval = (*last.axis - *first.axis) / static_cast<double>(draft_.steps);
-  return std::abs(axis - *first.axis) <= interval;
+  return std::abs(axis - *first.axis) <= (draft_.steps < 3 ? 0.25 : 1.0) * interval;
 }
 
 bool TextRecordStream::starts_record(const Position& position) const {
@@ -238,7 +238,11 @@ void TextRecordStream::add_row(std::string_view line, bool good, const Position&
     draft_.kept.lines.clear();
     return;
   }
-  draft_.kept.columns.resize(wanted_.size());
+  if (draft_.kept.columns.empty()) {
+    draft_.kept.columns.resize(wanted_.size());
+    for (std::vector<double>& column : draft_.kept.columns) column.reserve(rows_expected_);
+    draft_.kept.lines.reserve(rows_expected_);
+  }
   for (std::size_t i = 0; i < wanted_.size(); ++i) draft_.kept.columns[i].push_back(parser_.values()[i]);
   draft_.kept.lines.push_back(source_.line());
 }
@@ -264,6 +268,7 @@ TextRecord TextRecordStream::finish() {
   if (draft.damage) {
     record.damage = std::move(draft.damage);
   } else {
+    rows_expected_ = draft.kept.lines.size();
     draft.kept.facts = facts_for(draft.header);
     draft.kept.file = source_.name();
     draft.kept.wanted = wanted_;

@@ -25,7 +25,9 @@ inline constexpr std::size_t most_text_rows = std::size_t{1} << 26U;
 ///   - behind a header line: one whose first word stands in the file's header too, or, in files without a
 ///   column
 ///     of times or sample counts, a comment;
-///   - whose time (or sample count) is back at that of the record's first row, within one interval;
+///   - whose time (or sample count) is back at that of the record's first row, within one interval (a quarter
+///   of
+///     one after fewer than four rows);
 ///   - with another number in the record column;
 ///   - after input/record_length rows; then nothing else separates, unless input/record_separators says so.
 /// A line of words that is neither row, header nor blank damages the record that it stands in, unless a new
@@ -93,6 +95,7 @@ class TextRecordStream {
   bool is_first_record_ = true;
   bool ended_ = false;
   std::optional<Error> last_damage_;  // why the rest of the file is not read
+  std::size_t rows_expected_ = 0;     // as many as the record before had
   std::size_t bytes_of_last_row_ = 0;
   std::size_t bytes_of_row_before_ = 0;
 };

@@ -2,6 +2,7 @@
 // told.
 #include "support/text_reading.hpp"
 
+#include <algorithm>
 #include <cmath>
 #include <initializer_list>
 #include <string>
@@ -233,6 +234,15 @@ TEST(text_records, damage_costs_its_record_alone_and_names_its_line) {
   EXPECT_EQ(damage_of(reading.records[0]), "");
   EXPECT_THAT(damage_of(reading.records[1]), HasSubstr("run.csv, line 6: field 2 is 'x5', not a number"));
   EXPECT_EQ(printed_numbers(reading.records[2].traces.at(0)), (std::vector<double>{7, 8, 9}));
+}
+
+TEST(text_records, damage_is_not_taken_for_a_new_record) {
+  for (const char* row : {"x1,2", "t5,2", "0.5,9", "1.7,9"}) {
+    const TextReading reading = read_text(std::string("t,A\n0,1\n1,2\n2,2\n3,2\n") + row + "\n4,3\n5,4\n");
+    const auto good = std::count_if(reading.records.begin(), reading.records.end(),
+                                    [](const TextRecord& record) { return !record.damage; });
+    EXPECT_LT(static_cast<std::size_t>(good), reading.records.size()) << row;
+  }
 }
 
 TEST(text_records, damage_in_the_first_row_of_a_record_is_that_record_s) {
