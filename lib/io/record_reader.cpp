@@ -26,17 +26,6 @@ namespace {
 using Bytes = std::span<const std::byte>;
 using Paths = std::vector<std::filesystem::path>;
 
-// Text in any encoding that the text reader knows or refuses by name: a byte order mark, or no byte that text
-// never has.
-bool looks_like_text(Bytes head) {
-  if (head.size() >= 2 && (head[0] == std::byte{0xff} || head[0] == std::byte{0xfe})) return true;
-  const auto is_text = [](std::byte byte) {
-    const auto code = std::to_integer<unsigned>(byte);
-    return code >= 0x20 || code == '\t' || code == '\n' || code == '\r' || code == '\f';
-  };
-  return !head.empty() && std::all_of(head.begin(), head.end(), is_text);
-}
-
 /// One format: its name, how a file of it is known by its first bytes or its name, and who opens a run of
 /// such files.
 struct Format {
