@@ -204,7 +204,7 @@ std::string provenance_text(const Provenance& made) {
                                                              input.bytes, input.sha256)));
   }
   for (const auto& [name, value] : made.options)
-    text += paragraph("  option   ", clean_words(name + " = " + value));
+    text += paragraph("  option   ", clean_words(fmt::format("{} = {}", name, value)));
   if (!made.setup.empty())
     text += paragraph("  setup    ",
                       fmt::format("{} bytes, in full on the page and in the JSON", made.setup.size()));
