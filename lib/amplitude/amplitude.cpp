@@ -145,7 +145,8 @@ std::vector<double> shown_edges(const QuantitySpectrum& found, const std::vector
   const std::vector<double> sorted = finite_sorted(all);
   if (sorted.empty()) return even_edges(0, 1, 1);
   const std::vector<double> low = finite_sorted(pedestal);
-  if (!bins.low) bins.low = std::min({0.0, sorted.front(), low.empty() ? 0.0 : low.front()});
+  if (!bins.low)
+    bins.low = std::min({0.0, quantile_of_sorted(sorted, 0.01), low.empty() ? 0.0 : low.front()});
   if (!bins.high)
     bins.high = std::max(1.05 * quantile_of_sorted(sorted, 0.99),
                          found.clipped_values.empty()

@@ -45,6 +45,10 @@ std::vector<IndexPair> chosen_pairs(const JitterStamps& stamps, const JitterOpti
                   "give two different channels");
   }
   if (!options.pairs.empty()) return pairs;
+  constexpr std::size_t most_channels = 32;
+  if (names.size() > most_channels)
+    throw Error("jitter", fmt::format("{} channels make too many pairs", names.size()),
+                "say which pairs are wanted");
   for (std::size_t i = 0; i < names.size(); ++i) {
     for (std::size_t j = i + 1; j < names.size(); ++j) pairs.emplace_back(i, j);
   }

@@ -19,6 +19,7 @@ struct JitterOptions {
     std::string first, second;
   };
   std::vector<ChannelPair> pairs;  ///< the difference is first less second; none given: every pair
+                                   ///< (of at most 32 channels)
   std::string method;              ///< "": the one with the narrowest spread
   FlagSet allowed_flags;           ///< stamps with any other flag are left out, and counted by flag
   double lowest_height_v = 0;      ///< both pulses of a pair must lie in this range

@@ -12,6 +12,8 @@
 namespace firstedge {
 namespace {
 
+constexpr std::size_t most_columns = 65'536;
+
 void check_names(const std::vector<std::string>& names, const std::string& what) {
   if (names.empty()) throw Error("stamp table", "it names no " + what, "stamp the run with one");
   std::set<std::string> seen;
@@ -36,6 +38,10 @@ JitterStamps::JitterStamps(std::vector<std::string> channels, std::vector<std::s
     : channels_(std::move(channels)), methods_(std::move(methods)) {
   check_names(channels_, "channel");
   check_names(methods_, "method");
+  if (channels_.size() > most_columns / methods_.size())
+    throw Error("stamp table",
+                fmt::format("{} channels by {} methods are too many", channels_.size(), methods_.size()),
+                fmt::format("stamp no more than {} of both together", most_columns));
   columns_.resize(channels_.size() * methods_.size());
 }
 

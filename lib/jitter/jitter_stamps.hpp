@@ -23,8 +23,8 @@ struct StampColumn {
 /// the same pulse are counted, not kept.
 class JitterStamps {
  public:
-  /// Names by position, as in the head of the stamp table. Throws Error for no channel, no method, or a name
-  /// that is there twice.
+  /// Names by position, as in the head of the stamp table. Throws Error for no channel, no method, a name
+  /// that is there twice, or more than 65,536 columns.
   JitterStamps(std::vector<std::string> channels, std::vector<std::string> methods);
 
   /// Throws Error for a stamp whose channel or method has no name.

@@ -51,6 +51,9 @@ std::string_view words_of(GaussianCore::Outcome outcome);
 /// a width 1.6 % and a fraction 2.1 % too large, a share of 20 % gives 9 % and 9 %. A window of 2 widths
 /// halves that and costs a quarter of the precision.
 ///
+/// Values at the window's edge may leave several windows that stand; the one that the quartiles lead to is
+/// taken, and wild values far outside may move it to a neighbour, by up to about one standard error.
+///
 /// Fails to describe: two narrow peaks side by side (they count as one wide core); tails that are more than
 /// about a third of the sample (they pull the width up). Values that are not finite are left out. Throws
 /// Error for a window outside 1 to 10. Values that are NaN in the result could not be had.

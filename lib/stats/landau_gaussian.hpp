@@ -17,9 +17,10 @@ struct LandauGaussian {
 };
 
 /// Density at x by the trapezoidal rule over the Gaussian, which converges exponentially: relative error
-/// below landau_gaussian_density_error where the density is over 1e-5 of its peak, for gaussian_width from 0
-/// to 20 landau_width.
-inline constexpr double landau_gaussian_density_error = 2e-7;
+/// below landau_gaussian_density_error where the density is over a thousandth of its peak, for gaussian_width
+/// from 0 to 20 landau_width; further left it follows Landau's rational approximation (1e-5 at 1e-5 of the
+/// peak).
+inline constexpr double landau_gaussian_density_error = 1e-6;
 double landau_gaussian_density(double x, const LandauGaussian& curve);
 
 /// Where the density is highest, to 1e-6 of the curve's width.

@@ -22,11 +22,13 @@ struct LandauGaussianFitOptions {
 struct LandauGaussianFit {
   enum class Outcome : std::uint8_t {
     found,
-    too_few,            ///< fewer than fewest_values values in the range
-    no_spread,          ///< more than half of the values are equal
-    no_gaussian_width,  ///< Landau's curve alone fits best: gaussian_width is 0, its uncertainty not known
-    no_landau_width,    ///< a normal curve fits best: landau_width is at its lower limit, not known
-    not_determined,     ///< the likelihood has no maximum with finite uncertainties (too much is cut off)
+    too_few,    ///< fewer than fewest_values values in the range
+    no_spread,  ///< more than half of the values are equal
+    /// Landau's curve alone fits best: gaussian_width is 0, its uncertainty not known, and the other
+    /// uncertainties are those of a curve without blur.
+    no_gaussian_width,
+    no_landau_width,  ///< a normal curve fits best: landau_width is at its lower limit, not known
+    not_determined,   ///< the likelihood has no maximum with finite uncertainties (too much is cut off)
   };
   static constexpr std::size_t fewest_values = 50;
 
@@ -56,7 +58,7 @@ std::string_view words_of(LandauGaussianFit::Outcome outcome);
 ///
 /// Accuracy: the curve is known to 2e-5, so biases below 0.02 standard errors up to 1e6 values. Values far
 /// below the curve (a pedestal left in) pull the Gaussian width up: set low. The ratio of the widths is
-/// searched from 0.02 to 20. Values that are not finite or outside the range are counted, not used. Figures
+/// searched from 0.02 to 10. Values that are not finite or outside the range are counted, not used. Figures
 /// that could not be had are NaN. Throws Error for a range that holds nothing.
 LandauGaussianFit fit_landau_gaussian(std::span<const double> values,
                                       const LandauGaussianFitOptions& options = {});
