@@ -35,7 +35,8 @@ Prefix prefix_for(double value) {
   if (value == 0 || !std::isfinite(value)) return {};
   const int group = std::clamp(static_cast<int>(std::floor(exponent_of(value) / 3.0)), -unity,
                                static_cast<int>(prefixes.size()) - 1 - unity);
-  return {std::pow(10.0, 3 * group), prefixes.at(static_cast<std::size_t>(group + unity))};
+  const int place = group + unity;
+  return {std::pow(10.0, 3 * group), prefixes.at(static_cast<std::size_t>(place))};
 }
 
 Prefix prefix_for(double value, std::string_view unit) {

@@ -8,7 +8,6 @@
 #include <cstdlib>
 #include <filesystem>
 #include <fstream>
-#include <regex>
 #include <sstream>
 #include <string>
 #include <vector>
@@ -171,7 +170,7 @@ TEST(browser, shows_hostile_names_as_names) {
   // element.
   const std::string elements = without_scripts(seen.document);
   EXPECT_EQ(count_of(elements, "<img"), 0U);
-  EXPECT_FALSE(std::regex_search(elements, std::regex("<[a-z]+( [a-z-]+(=\"[^\"]*\")?)* on[a-z]+=")));
+  EXPECT_THAT(elements, Not(testing::ContainsRegex("<[a-z]+( [a-z-]+(=\"[^\"]*\")?)* on[a-z]+=")));
   EXPECT_THAT(elements, HasSubstr("<h1>&lt;/script&gt;&lt;img src=x"));
 }
 
