@@ -239,10 +239,12 @@ void add_warnings(Result& result, const JudgedPair& pair) {
   const Estimate& share = found.pulls_within_1;
   constexpr double normal_share = 0.6827;
   if (std::abs(share.value - normal_share) > std::max(clear * share.uncertainty, 0.03))
-    warn(
-        fmt::format("{:.1f} % of the differences lie within one stated uncertainty, not 68.3 %: the "
-                    "stated uncertainties are too {}.",
-                    100 * share.value, share.value < normal_share ? "small" : "large"));
+    warn(fmt::format(
+        "{:.1f} % of the differences lie within one stated uncertainty, not 68.3 %: the "
+        "stated uncertainties are too {}.",
+        100 * share.value,
+        share.value < normal_share ? "small, or the spread holds more than noise (the sensors' own, a drift)"
+                                   : "large"));
   if (found.deviation_over_bound.value < 1 - clear * found.deviation_over_bound.uncertainty)
     warn(
         "the spread lies below the Cramer-Rao bound: the noise or the shape behind the bound is wrong, or "
