@@ -25,7 +25,7 @@ struct ConditionedTrace {
   double lowest_v =
       -std::numeric_limits<double>::infinity();  ///< the digitizer's limits on the scale of volts
   double highest_v = std::numeric_limits<double>::infinity();
-  double step_v = 0;                 ///< one count in volts; 0 when the samples are not quantised
+  double step_v = 0;  ///< one count in volts, seen from the values if there are no counts; 0 if not quantised
   std::vector<SampleRange> clipped;  ///< runs of clipped samples, found on the counts before any filter
   FlagSet flags;                     ///< no_baseline; piled_up when a pulse stood in a stated baseline window
 

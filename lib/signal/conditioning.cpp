@@ -1,9 +1,11 @@
 #include "firstedge/signal/conditioning.hpp"
 
 #include "firstedge/signal/level_statistics.hpp"
+#include "firstedge/signal/sample_step.hpp"
 
 #include <algorithm>
 #include <cmath>
+#include <type_traits>
 #include <utility>
 
 namespace firstedge {
@@ -58,14 +60,14 @@ bool bridge_unsound(std::vector<double>& volts) {
   return true;
 }
 
-/// One count in volts, 0 for samples that are not counts.
-double step_of(const Trace& trace) {
+/// One count in volts; of samples that are no counts, the step between their values if they show one.
+double step_of(const Trace& trace, const std::vector<double>& volts) {
   const bool counts = std::visit(
       [](const auto& samples) {
         return std::is_integral_v<typename std::decay_t<decltype(samples)>::element_type>;
       },
       trace.counts);
-  return counts ? std::abs(trace.volts_per_count) : 0;
+  return counts ? std::abs(trace.volts_per_count) : step_between_values(volts);
 }
 
 /// Clipped ranges at the samples of a trace whose times were moved back by `delay` samples.
@@ -114,7 +116,6 @@ ConditionedTrace condition_with(const Trace& recorded, const BaselineOptions& ba
   ConditionedTrace trace;
   trace.interval_s = recorded.interval_s;
   trace.first_sample_s = recorded.first_sample_s;
-  trace.step_v = step_of(recorded);
   const auto limits =
       std::minmax({recorded.volts_of(recorded.lowest_count), recorded.volts_of(recorded.highest_count)});
   if (std::isfinite(limits.first)) trace.lowest_v = limits.first;
@@ -126,6 +127,7 @@ ConditionedTrace condition_with(const Trace& recorded, const BaselineOptions& ba
     trace.flags = Flag::no_baseline;
     return trace;
   }
+  trace.step_v = step_of(recorded, raw);
   trace.volts = raw;
   double delay_s = 0;
   for (const Filter& filter : filters) {

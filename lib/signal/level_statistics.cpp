@@ -9,7 +9,7 @@
 namespace firstedge {
 namespace {
 
-constexpr std::size_t most_sorted = 4096;
+constexpr std::size_t most_sorted = 1024;
 constexpr std::size_t fewest_held = 40;
 
 /// A sorted copy, thinned evenly where there are very many.

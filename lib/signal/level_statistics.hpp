@@ -21,7 +21,7 @@ struct RobustLevel {
 /// samples (under 80 of them: a third) may belong to something else. A relative of the shorth (compared with
 /// the histogram mode in NIST TN 2036, N. Paulter 2019); coverage and small-sample factor are our own, held
 /// by simulation: the deviation is right within 15 % on average from 8 samples on. values: shape (n,), all
-/// finite; of more than 4096, every n/4096th is used. step: one count in the unit of values, 0 when not
+/// finite; of more than 1024, every n/1024th is used. step: one count in the unit of values, 0 when not
 /// quantised; the deviation is at least half of it. No values: zeros.
 RobustLevel shortest_quarter(std::span<const double> values, double step);
 

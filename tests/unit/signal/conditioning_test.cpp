@@ -84,6 +84,31 @@ TEST(conditioning, samples_that_are_no_numbers_are_bridged_and_listed) {
   }
 }
 
+TEST(conditioning, coarse_counts_written_as_numbers_are_known_by_their_step) {
+  constexpr double step = 0.8 / 256;
+  for (const double printed : {0.0, 1e-4}) {  // as computed, or printed to 0.1 mV
+    std::vector<double> volts =
+        test::sampled(test::double_exponential(60e-9, 1e-9, 5e-9), 0.5, 800, interval_s);
+    test::Random random(32);
+    random.add_white_noise(volts, 0.2 * step);
+    for (double& value : volts) {
+      value = 0.011 + step * std::round(value / step);
+      if (printed > 0) value = printed * std::round(value / printed);
+    }
+    const Trace recorded{.counts = std::span<const double>(volts), .interval_s = interval_s};
+    const ConditionedTrace trace = condition(recorded, {});
+    EXPECT_NEAR(trace.step_v, step, printed + 1e-12);
+    // A baseline that stands on one count is known to step/sqrt(12), whatever its spread.
+    EXPECT_NEAR(trace.baseline_v.uncertainty, step / std::sqrt(12.0), 0.1 * step);
+    EXPECT_GT(trace.baseline_window.size(), 200U);
+  }
+  std::vector<double> fine = test::sampled(test::double_exponential(60e-9, 1e-9, 5e-9), 0.5, 800, interval_s);
+  EXPECT_EQ(condition({.counts = std::span<const double>(fine), .interval_s = interval_s}, {}).step_v, 0);
+  test::Random random(33);
+  random.add_white_noise(fine, 1e-3);
+  EXPECT_EQ(condition({.counts = std::span<const double>(fine), .interval_s = interval_s}, {}).step_v, 0);
+}
+
 TEST(conditioning, a_trace_without_any_number_or_sample_is_flagged) {
   const std::vector<float> counts(10, std::numeric_limits<float>::quiet_NaN());
   const ConditionedTrace none =

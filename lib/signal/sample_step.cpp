@@ -1,0 +1,58 @@
+#include "firstedge/signal/sample_step.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <iterator>
+#include <vector>
+
+namespace firstedge {
+namespace {
+
+constexpr std::size_t fewest_samples = 32;
+
+/// The distinct values, in order; values closer than rounding count as one.
+std::vector<double> distinct_values(std::span<const double> values) {
+  std::vector<double> sorted;
+  std::copy_if(values.begin(), values.end(), std::back_inserter(sorted),
+               [](double value) { return std::isfinite(value); });
+  std::sort(sorted.begin(), sorted.end());
+  if (sorted.empty()) return sorted;
+  constexpr double rounding = 1e-6;  // of the range: below a count of 16 bits
+  const double merged = rounding * (sorted.back() - sorted.front());
+  const auto last =
+      std::unique(sorted.begin(), sorted.end(), [=](double a, double b) { return b - a <= merged; });
+  sorted.erase(last, sorted.end());
+  return sorted;
+}
+
+/// The mean of the gaps that are less than one and a half times the smallest.
+double smallest_gap(const std::vector<double>& gaps) {
+  const double least = *std::min_element(gaps.begin(), gaps.end());
+  double sum = 0, count = 0;
+  for (const double gap : gaps) {
+    if (gap >= 1.5 * least) continue;
+    sum += gap;
+    ++count;
+  }
+  return sum / count;
+}
+
+}  // namespace
+
+double step_between_values(std::span<const double> values) {
+  if (values.size() < fewest_samples) return 0;
+  // Measured volts that never were counts are told from a few of them, without sorting all.
+  const std::vector<double> first = distinct_values(values.first(fewest_samples));
+  if (first.size() > fewest_samples * 3 / 4) return 0;
+  const std::vector<double> distinct = distinct_values(values);
+  if (distinct.size() < 2 || distinct.size() > values.size() / 4) return 0;
+  std::vector<double> gaps;
+  for (std::size_t i = 1; i < distinct.size(); ++i) gaps.push_back(distinct[i] - distinct[i - 1]);
+  const double step = smallest_gap(gaps);
+  const auto whole = std::count_if(gaps.begin(), gaps.end(), [step](double gap) {
+    return std::abs(gap / step - std::round(gap / step)) <= 0.3;
+  });
+  return 10 * static_cast<std::size_t>(whole) >= 9 * gaps.size() ? step : 0;
+}
+
+}  // namespace firstedge
