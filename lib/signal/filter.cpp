@@ -1,10 +1,13 @@
 #include "firstedge/signal/filter.hpp"
 
 #include "firstedge/core/error.hpp"
+#include "firstedge/signal/fft.hpp"
 #include "firstedge/signal/filter_design.hpp"
 
 #include <algorithm>
+#include <bit>
 #include <cmath>
+#include <complex>
 #include <span>
 
 #include <fmt/format.h>
@@ -16,7 +19,8 @@ using Kind = FilterOptions::Kind;
 using Band = FilterOptions::Band;
 
 constexpr int highest_order = 12;
-constexpr double most_kernel_samples = 1e6;
+constexpr double most_kernel_samples = 1e5;
+constexpr std::size_t most_direct_weights = 256;  // longer kernels are run by Fourier transforms
 constexpr double narrow_band_ratio = 4;  // of the corners: below it a band-pass makes bursts of pulses
 
 std::string name_of(Kind kind) {
@@ -81,10 +85,10 @@ FilterKernel design_kernel(const FilterOptions& options, double interval_s) {
   }
   const double width = options.width_s / interval_s;
   if (!(width > 0) || width > most_kernel_samples)
-    refuse(
-        options,
-        fmt::format("a width of {:.6g} s is not more than 0 and at most a million samples", options.width_s),
-        "give the width like \"0.4 ns\"");
+    refuse(options,
+           fmt::format("a width of {:.6g} s is not more than 0 and at most a hundred thousand samples",
+                       options.width_s),
+           "give the width like \"0.4 ns\"");
   return options.kind == Kind::gaussian ? gaussian_kernel(width) : moving_average_kernel(width);
 }
 
@@ -149,16 +153,39 @@ std::vector<double> without_ends(const std::vector<double>& longer, std::size_t 
           longer.end() - static_cast<std::ptrdiff_t>(ends)};
 }
 
-std::vector<double> run_kernel(const FilterKernel& kernel, const std::vector<double>& longer,
-                               std::size_t ends, std::size_t samples) {
-  std::vector<double> out(samples, 0.0);
+/// The sums sum over k of weights[k] * longer[first + i + k] for i < samples, one by one.
+std::vector<double> direct_sums(const std::vector<double>& weights, const std::vector<double>& longer,
+                                std::size_t first, std::size_t samples) {
+  std::vector<double> sums(samples, 0.0);
   for (std::size_t i = 0; i < samples; ++i) {
-    const double* in = longer.data() + (i + ends - kernel.origin);
+    const double* in = longer.data() + first + i;
     double sum = 0;
-    for (std::size_t k = 0; k < kernel.weights.size(); ++k) sum += kernel.weights[k] * in[k];
-    out[i] = sum;
+    for (std::size_t k = 0; k < weights.size(); ++k) sum += weights[k] * in[k];
+    sums[i] = sum;
   }
-  return out;
+  return sums;
+}
+
+/// The same by the correlation theorem; equal to rounding of the largest sample.
+std::vector<double> transformed_sums(const std::vector<double>& weights, const std::vector<double>& longer,
+                                     std::size_t first, std::size_t samples) {
+  const std::size_t size = std::bit_ceil(longer.size() + weights.size());
+  std::vector<double> in(size, 0.0), kernel(size, 0.0);
+  std::copy(longer.begin(), longer.end(), in.begin());
+  std::copy(weights.begin(), weights.end(), kernel.begin());
+  std::vector<std::complex<double>> lines = forward_fft(in);
+  const std::vector<std::complex<double>> of_kernel = forward_fft(kernel);
+  for (std::size_t k = 0; k < lines.size(); ++k) lines[k] *= std::conj(of_kernel[k]);
+  const std::vector<double> sums = inverse_fft(std::move(lines), size);
+  const auto begin = sums.begin() + static_cast<std::ptrdiff_t>(first);
+  return {begin, begin + static_cast<std::ptrdiff_t>(samples)};
+}
+
+std::vector<double> run_kernel(const FilterKernel& kernel, const std::vector<double>& volts,
+                               std::size_t ends) {
+  const std::vector<double> longer = continued(volts, ends);
+  const auto sums = kernel.weights.size() > most_direct_weights ? transformed_sums : direct_sums;
+  return sums(kernel.weights, longer, ends - kernel.origin, volts.size());
 }
 
 }  // namespace
@@ -223,7 +250,7 @@ Filtered Filter::operator()(std::vector<double> volts) const {
   Filtered filtered{.volts = {}, .delay_s = delay_s_};
   if (volts.empty()) return filtered;
   if (const auto* kernel = std::get_if<FilterKernel>(&design_)) {
-    filtered.volts = run_kernel(*kernel, continued(volts, ends_), ends_, volts.size());
+    filtered.volts = run_kernel(*kernel, volts, ends_);
     return filtered;
   }
   const auto& sections = std::get<std::vector<FilterSection>>(design_);

@@ -78,8 +78,8 @@ struct FilterKernel {
 class Filter {
  public:
   /// Throws Error for corners that are not between 0 and half the sampling rate in rising order, orders
-  /// beyond 1 to 12, widths that are not positive or cover more than a million samples, quality <= 0, and a
-  /// matched filter without template or noise.
+  /// beyond 1 to 12, widths that are not positive or cover more than a hundred thousand samples, quality <=
+  /// 0, and a matched filter without template or noise.
   Filter(const FilterOptions& options, double interval_s);
 
   /// Filters volts (shape (samples,), finite) taken interval_s() apart. Empty stays empty.

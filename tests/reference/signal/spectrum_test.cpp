@@ -46,7 +46,7 @@ TEST(spectrum_reference, welch_equals_scipy_signal_welch_for_any_segment) {
 }
 
 TEST(spectrum_reference, rounding_to_counts_adds_a_twelfth_of_a_squared_step) {
-  // CHECKS of the trade: standard deviation q/sqrt(12) = 0.288675134595 q (closed form; JCGM
+  // Standard deviation q/sqrt(12) = 0.288675134595 q (closed form; JCGM
   // 100:2008, 4.3.7).
   test::Random random(62);
   double squares = 0;

@@ -246,6 +246,35 @@ TEST(filter, a_moving_average_covers_exactly_its_width) {
   EXPECT_DOUBLE_EQ(width(0.5)[10], 1);
 }
 
+TEST(filter, long_kernels_give_the_plain_sums_whatever_the_lengths) {
+  test::Random random(52);
+  for (const std::size_t samples : {1U, 7U, 300U, 1025U}) {
+    std::vector<double> volts(samples, 0.4);
+    random.add_white_noise(volts, 1);
+    for (const double width : {3.0, 42.6, 42.8, 60.0, 300.0}) {  // 257 weights and more go another way
+      const FilterKernel kernel = gaussian_kernel(width);
+      const std::vector<double> out =
+          apply_filter(volts, 1, {.kind = Kind::gaussian, .width_s = width}).volts;
+      ASSERT_EQ(out.size(), samples);
+      const auto at = [&](std::ptrdiff_t i) {  // the trace and its point reflections, held beyond
+        const auto last = static_cast<std::ptrdiff_t>(samples) - 1;
+        if (i < 0) return 2 * volts[0] - volts[static_cast<std::size_t>(std::min(-i, last))];
+        if (i > last)
+          return 2 * volts.back() -
+                 volts[static_cast<std::size_t>(std::max<std::ptrdiff_t>(2 * last - i, 0))];
+        return volts[static_cast<std::size_t>(i)];
+      };
+      for (std::size_t i = 0; i < samples; i += 37) {
+        double sum = 0;
+        for (std::size_t k = 0; k < kernel.weights.size(); ++k)
+          sum += kernel.weights[k] *
+                 at(static_cast<std::ptrdiff_t>(i + k) - static_cast<std::ptrdiff_t>(kernel.origin));
+        EXPECT_NEAR(out[i], sum, 1e-13) << samples << " " << width;  // rounding of samples of size 4
+      }
+    }
+  }
+}
+
 TEST(filter, the_matched_filter_gives_the_largest_height_over_noise) {
   // Height over noise of the matched filter: sqrt(s' C^-1 s); any other filter's is lower (Cauchy-Schwarz).
   const FilterOptions matched{
@@ -337,7 +366,8 @@ TEST(filter, designs_that_cannot_be_are_refused) {
   EXPECT_THAT(sentence({.order = 13, .high_hz = 1e8}), testing::HasSubstr("order 13"));
   EXPECT_THAT(sentence({.band = Band::band_pass, .low_hz = 2e8, .high_hz = 1e8}),
               testing::HasSubstr("rising order"));
-  EXPECT_THAT(sentence({.kind = Kind::gaussian, .width_s = 1}), testing::HasSubstr("a million samples"));
+  EXPECT_THAT(sentence({.kind = Kind::gaussian, .width_s = 1}),
+              testing::HasSubstr("a hundred thousand samples"));
   EXPECT_THAT(sentence({.kind = Kind::moving_average, .width_s = -1}), testing::HasSubstr("more than 0"));
   EXPECT_THAT(sentence({.kind = Kind::notch, .low_hz = 1e8, .quality = 0}), testing::HasSubstr("quality"));
   EXPECT_THAT(sentence({.kind = Kind::matched}), testing::HasSubstr("template or noise is not known"));
