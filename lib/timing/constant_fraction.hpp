@@ -11,14 +11,14 @@
 
 namespace firstedge {
 
-/// fraction: of the height, between 0 and 1. The least spread in white noise is where the edge is steepest,
-/// 0.4 to 0.5; lower fractions help where the shape of the top varies from pulse to pulse. edge_samples: 0
-/// interpolates, and the crossing is that of the samples themselves. An even number from 6 on fits a quintic
-/// to that many samples around the crossing: 1.8 times the samples of the edge take 15 % off the spread and
-/// add a shift of up to 2e-3 of the edge's duration, the same for all pulses of one shape.
 struct ConstantFractionOptions {
-  double fraction = 0.4;
-  Interpolation interpolation = Interpolation::cubic;
+  /// Of the height, between 0 and 1. The least spread in white noise is where the edge is steepest, near a
+  /// half; lower fractions help where the shape of the top varies from pulse to pulse.
+  double fraction = 0.5;
+  Interpolation interpolation = Interpolation::quintic;
+  /// 0 interpolates: the crossing is that of the samples themselves. An even number from 6 on fits a quintic
+  /// to that many samples around the crossing: 1.8 times the samples of the edge take 15 % off the spread and
+  /// add a shift of up to 2e-3 of the edge's duration, the same for all pulses of one shape.
   std::size_t edge_samples = 0;
 };
 
@@ -30,14 +30,14 @@ struct ConstantFractionOptions {
 /// Uncertainty: the noise covariance (noise.interval_s must be the trace's) through the exact weights of the
 /// crossing and of the height together, with the baseline's uncertainty, quantisation (crossing_weights.hpp)
 /// and the error of the curve, over the slope. It holds 68.3 % +- 1.5 % of the true times for fractions from
-/// 0.3 to 0.6 and heights of 10 to 200 times the noise (tests/unit/timing); at a fraction of 0.2, 67 % below
-/// 30 times the noise. Below 10 times, or for a level within 2 noise deviations of baseline or top, the stamp
-/// is flagged low_signal.
+/// 0.3 to 0.5 and heights of 10 to 200 times the noise (tests/unit/timing). Below 10 times, or for a level
+/// within 2 noise deviations of baseline or top, the stamp is flagged low_signal.
 ///
 /// Accuracy, smooth edges without noise: within 2 ps at four samples an edge of 0.9 ns and 0.1 ps at twenty,
-/// shift with the phase of the samples below 2 ps peak to peak at 4.5 samples, none with height. Spread in
-/// white noise at a signal-to-noise of 60, 4.5 samples an edge, over the Cramer-Rao bound of the pulse: 2.1
-/// at 0.3, 1.9 at 0.4, 1.86 at 0.5, and 1.6 with edge_samples 8.
+/// shift with the phase of the samples below 2 ps peak to peak at 4.5 samples (the cubic: 3 ps), none with
+/// height. Spread in white noise at a signal-to-noise of 60, 4.5 samples an edge, over the Cramer-Rao bound
+/// of the pulse: 2.15 at 0.3, 1.95 at 0.4, 1.90 at 0.5, with the cubic 3 % less, with edge_samples 8 and
+/// 0.5 1.6.
 ///
 /// Fails for: edges with fewer than three samples (flagged undersampled), tops that change shape, baselines
 /// that are off (a shift of (1 - fraction) * offset / slope).

@@ -21,9 +21,10 @@ namespace firstedge {
 inline constexpr double fewest_edge_samples = 3;
 
 /// The curve through the samples whose crossing is taken: an interpolation (edge_samples 0), or a quintic
-/// fitted by least squares to that many samples, an even number of at least 6, around the crossing.
+/// fitted by least squares to that many samples, an even number of at least 6, around the crossing (where
+/// these are not all there, or their quintic does not cross, the interpolation stands in).
 struct EdgeCurve {
-  Interpolation interpolation = Interpolation::cubic;
+  Interpolation interpolation = Interpolation::quintic;
   std::size_t edge_samples = 0;
 
   /// Standard uncertainty of a crossing from the curve itself, in units of the 10-90 % duration of an edge

@@ -22,7 +22,7 @@ struct PeakHeight {
 /// The largest sample is a poor height: it hangs on where the samples fell (up to 2 % low at four samples an
 /// edge) and noise picks it (up to 1 standard deviation high). So the peak is placed by a cubic through about
 /// 1.5 edge lengths of samples, where it is hardly moved by noise, and the height is read there from a
-/// quartic through about 0.9 edge lengths (five samples at five samples an edge), which follows the shape
+/// quartic through about 0.9 edge lengths (seven samples at least), which follows the shape
 /// closely. The step from the place to the quartic's own peak is made to second order, and what noise adds to
 /// that step on average is taken out.
 ///

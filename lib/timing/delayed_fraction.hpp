@@ -13,13 +13,11 @@
 namespace firstedge {
 
 /// g(t) = fraction * s(t) - s(t - delay); the stamp is its zero crossing after the start of the pulse.
-/// interpolation: of g; the delayed copy is always made by the quintic, since g is sharper than the pulse.
-/// edge_samples: as in ConstantFractionOptions.
 struct DelayedFractionOptions {
   double fraction = 0.3;
   double delay_s = 0.8e-9;
-  Interpolation interpolation = Interpolation::quintic;
-  std::size_t edge_samples = 0;
+  Interpolation interpolation = Interpolation::quintic;  ///< of g; the delayed copy is always by the quintic
+  std::size_t edge_samples = 0;                          ///< as in ConstantFractionOptions
 };
 
 /// Stamps the zero crossing of g. With a delay beyond (1 - fraction) of the rise time the level is the
@@ -31,7 +29,7 @@ struct DelayedFractionOptions {
 /// Uncertainty: as for constant_fraction, through the weights of both copies, with their correlation.
 /// 68.3 % +- 1.5 % of true times for the options as they stand from 10 times the noise on. A lobe of g below
 /// 2 of its noise deviations (a short delay) is flagged low_signal. Spread at a signal-to-noise of 60 and 4.5
-/// samples an edge: 2.3 times the Cramer-Rao bound as it stands, 1.83 with fraction 0.5. Accuracy without
+/// samples an edge: 2.4 times the Cramer-Rao bound as it stands, 1.9 with fraction 0.5. Accuracy without
 /// noise as for constant_fraction.
 ///
 /// Source: G. F. Knoll, Radiation Detection and Measurement (2010), ch. 17 (from memory).

@@ -12,14 +12,13 @@
 
 namespace firstedge {
 
-/// The level: threshold_v over the baseline, positive for either polarity, or else threshold_over_noise
-/// standard deviations of a sample (quantisation included): 8 is over the noise for good and times every
-/// pulse that is not flagged low_signal. edge_samples: as in ConstantFractionOptions.
 struct LeadingEdgeOptions {
-  std::optional<double> threshold_v;
+  std::optional<double> threshold_v;  ///< the level over the baseline, positive for either polarity
+  /// The level where threshold_v is not given, in standard deviations of a sample (quantisation included): 8
+  /// is out of the noise for good and crossed by every pulse that is not flagged low_signal.
   double threshold_over_noise = 8;
-  Interpolation interpolation = Interpolation::cubic;
-  std::size_t edge_samples = 0;
+  Interpolation interpolation = Interpolation::quintic;
+  std::size_t edge_samples = 0;  ///< as in ConstantFractionOptions
 };
 
 /// Stamps the crossing of a fixed level on the leading edge of the pulse. The time walks with the height:

@@ -89,7 +89,7 @@ double positive_of(const Settings& settings, const std::string& name, double val
 /// The curve whose crossing is taken, where it is not the usual one.
 std::string curve_words(Interpolation interpolation, std::size_t edge_samples) {
   if (edge_samples > 0) return fmt::format(", edge_samples={}", edge_samples);
-  return interpolation == Interpolation::cubic ? ""
+  return interpolation == Interpolation::quintic ? ""
                                                : fmt::format(", interpolation={}", word_of(interpolation));
 }
 

@@ -35,9 +35,9 @@ struct SearchOptions {
 SearchOptions search_options(const Settings& settings);
 
 /// Below this height over the noise of one sample a pulse is flagged low_signal. Down to it simulation finds
-/// 66 % to 70 % of the true times within one stated uncertainty, and pulls of standard deviation below 1.1,
-/// for levels from 0.3 to 0.5 of the height; below it the pulls grow tails, since noise and slope are alike
-/// (tests/unit/timing).
+/// 68.3 % +- 1.5 % of the true times within one stated uncertainty, for levels from 0.3 to 0.5 of the height;
+/// below it noise and slope are alike, 70 % and more are within uncertainties that have outliers of
+/// nanoseconds, and the times lean to one side by more than a tenth of an uncertainty (tests/unit/timing).
 inline constexpr double lowest_height_over_noise = 10;
 
 /// Pulses in order of time, at most options.most_pulses. load_ohm turns the integral into charge (NaN if it
@@ -47,7 +47,11 @@ inline constexpr double lowest_height_over_noise = 10;
 /// height. On the way down a second pulse is told from the first by a clear dip and a renewed rise, each of
 /// at least the threshold, sqrt(2) times the threshold over the noise (a difference of two noisy samples),
 /// and ringing_share of the first pulse's height; both are then flagged piled_up. Two pulses without a dip
-/// between them count as one.
+/// between them count as one. After a pulse that came back, the next has to rise by the first two of these
+/// over the lowest sample since, so that noise on a slow tail makes no pulse.
+///
+/// Ringing: an excursion of the same polarity below ringing_share of the pulse before is not a pulse when it
+/// starts within one length of that pulse after its end.
 ///
 /// Undershoot: an excursion of the other polarity is not a pulse when its extreme is below undershoot_share
 /// of the height of the pulse before (below the whole height if that one is clipped, since its true height is

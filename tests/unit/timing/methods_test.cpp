@@ -65,13 +65,13 @@ TEST(methods, options_of_the_setup_reach_the_method) {
   };
   Settings constant = settings_of("constant_fraction");
   constant.set("fraction", 0.25);
-  constant.set("interpolation", "quintic");
+  constant.set("interpolation", "cubic");
   const NoiseModel noise = knowledge().noise;
   EXPECT_EQ(
       first(constant).time_s,
-      constant_fraction(trace, pulses[0], noise, {.fraction = 0.25, .interpolation = Interpolation::quintic})
+      constant_fraction(trace, pulses[0], noise, {.fraction = 0.25, .interpolation = Interpolation::cubic})
           .time_s);
-  EXPECT_EQ(make_timing_method(constant, knowledge()).settings, "fraction=0.25, interpolation=quintic");
+  EXPECT_EQ(make_timing_method(constant, knowledge()).settings, "fraction=0.25, interpolation=cubic");
 
   Settings fitted = settings_of("constant_fraction");
   fitted.set("edge_samples", 8.0);
