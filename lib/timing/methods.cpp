@@ -146,7 +146,7 @@ Ready template_fit_ready(const Settings& settings, const ChannelKnowledge& knowl
   if (!knowledge.pulse_template) {
     settings.refuse("method", "needs a template", "give one, or learn it from records with pulses");
   }
-  const auto fit = std::make_shared<const TemplateFit>(knowledge.pulse_template, knowledge.noise, options);
+  const auto fit = std::make_shared<const TemplateFit>(*knowledge.pulse_template, knowledge.noise, options);
   return {
       options.fit_baseline ? "" : "fit_baseline=false",
       [fit](const ConditionedTrace& trace, std::span<const Pulse> pulses) { return (*fit)(trace, pulses); }};

@@ -10,7 +10,6 @@
 #include <algorithm>
 #include <cmath>
 #include <limits>
-#include <memory>
 #include <numeric>
 #include <string>
 #include <utility>
@@ -24,10 +23,11 @@ constexpr double normal_consistency = 1.4826;  // median absolute deviation to s
 // Pulses at one place between two samples meet the shape at one point a sample, so that only smoothness ties
 // the points in between together: the shape is not let vary faster than this.
 constexpr double highest_cycles_per_sample = 0.6;
-constexpr double significance = 4;             // of the shape over its uncertainty, for the support
-constexpr double least_share = 2e-3;           // of the height, for the support
-constexpr double covered_share = 0.9;          // of the pulses that must have samples in the support
-constexpr std::size_t widest_samples = 65536;  // of the stretch looked at
+constexpr double significance = 4;     // of the shape over its uncertainty, for the support
+constexpr double least_share = 2e-3;   // of the height, for the support
+constexpr double covered_share = 0.9;  // of the pulses that must have samples in the support
+// The stretch looked at on either side, in median lengths of the pulses' regions and in samples.
+constexpr double widest_lengths = 4, widest_extra_samples = 64, widest_samples = 65536;
 
 // A pulse that may serve, with its alignment.
 struct Candidate {
@@ -62,25 +62,68 @@ bool can_serve(const PulseInTrace& one, const NoiseModel& noise, const TemplateB
          one.pulse.height_v >= options.lowest_height_over_noise * deviation;
 }
 
+// The side to which the pulses go: the one with the larger sum of heights.
+int common_polarity(std::span<const PulseInTrace> pulses) {
+  double sum = 0;
+  for (const PulseInTrace& one : pulses)
+    sum += std::isfinite(one.pulse.height_v) ? one.pulse.polarity * one.pulse.height_v : 0;
+  return sum < 0 ? -1 : 1;
+}
+
+// The samples of a pulse's trace that no other pulse of the trace disturbs.
+SampleRange undisturbed(std::span<const PulseInTrace> pulses, std::size_t index) {
+  const PulseInTrace& one = pulses[index];
+  SampleRange range{0, one.trace->volts.size()};
+  const auto other = [&](std::size_t i) {
+    return pulses[i].trace == one.trace && !is_part_of(pulses[i].pulse, one.pulse);
+  };
+  for (std::size_t i = index; i-- > 0 && pulses[i].trace == one.trace;)
+    if (other(i)) range.first = std::max(range.first, pulses[i].pulse.region.last);
+  for (std::size_t i = index + 1; i < pulses.size() && pulses[i].trace == one.trace; ++i)
+    if (other(i)) range.last = std::min(range.last, pulses[i].pulse.region.first);
+  return range;
+}
+
+// The least height of the pulses used: a quarter of that around which the weight, the square of the height,
+// lies.
+double least_height(std::span<const PulseInTrace> pulses, const NoiseModel& noise,
+                    const TemplateBuildingOptions& options) {
+  std::vector<double> heights;
+  double all = 0;
+  for (const PulseInTrace& one : pulses) {
+    if (!can_serve(one, noise, options)) continue;
+    heights.push_back(one.pulse.height_v);
+    all += one.pulse.height_v * one.pulse.height_v;
+  }
+  std::sort(heights.begin(), heights.end());
+  double sum = 0;
+  for (const double height : heights) {
+    sum += height * height;
+    if (sum >= all / 2) return height / 4;
+  }
+  return 0;
+}
+
 // The pulses that may serve, each aligned by its crossing.
 std::vector<Candidate> candidates(std::span<const PulseInTrace> pulses, const NoiseModel& noise,
                                   const TemplateBuildingOptions& options) {
+  const int polarity = common_polarity(pulses);
+  const double least = least_height(pulses, noise, options);
   std::vector<Candidate> found;
   for (std::size_t i = 0; i < pulses.size(); ++i) {
     const PulseInTrace& one = pulses[i];
-    const auto same_trace = [&](std::size_t other) { return pulses[other].trace == one.trace; };
-    if (!can_serve(one, noise, options)) continue;
-    Candidate made{.index = i, .trace = one.trace, .pulse = one.pulse, .last = one.trace->volts.size()};
-    if (i > 0 && same_trace(i - 1)) made.first = std::min(pulses[i - 1].pulse.region.last, made.last);
-    if (i + 1 < pulses.size() && same_trace(i + 1))
-      made.last = std::min(pulses[i + 1].pulse.region.first, made.last);
+    if (one.pulse.polarity != polarity || one.pulse.height_v < least || !can_serve(one, noise, options))
+      continue;
+    const SampleRange range = undisturbed(pulses, i);
     const Stamp stamp =
         constant_fraction(*one.trace, one.pulse, noise, {.fraction = options.reference_fraction});
     if (stamp.flags.has(Flag::not_timed)) continue;
+    Candidate made{
+        .index = i, .trace = one.trace, .pulse = one.pulse, .first = range.first, .last = range.last};
     made.time_samples = (stamp.time_s - one.trace->first_sample_s) / one.trace->interval_s;
     made.height_v = stamp.height_v;
     made.used = made.time_samples > static_cast<double>(made.first) && made.height_v > 0;
-    found.push_back(std::move(made));
+    found.push_back(made);
   }
   return found;
 }
@@ -96,16 +139,19 @@ double quantile(std::vector<double> values, double share) {
   return values[static_cast<std::size_t>(at)];
 }
 
-// What nine tenths of the pulses cover.
+// What nine tenths of the pulses cover, as far as it can matter.
 Stretch covered(const std::vector<Candidate>& all) {
   std::vector<double> before;
   std::vector<double> after;
+  std::vector<double> length;
   for (const Candidate& one : all) {
     if (!one.used) continue;
     before.push_back(one.time_samples - static_cast<double>(one.first));
     after.push_back(static_cast<double>(one.last) - 1 - one.time_samples);
+    length.push_back(static_cast<double>(one.pulse.region.size()));
   }
-  constexpr double widest = widest_samples;
+  const double widest =
+      std::min(widest_lengths * quantile(std::move(length), 0.5) + widest_extra_samples, widest_samples);
   return {std::min(quantile(std::move(before), 1 - covered_share), widest),
           std::min(quantile(std::move(after), 1 - covered_share), widest)};
 }
@@ -231,8 +277,7 @@ std::vector<Stamp> stamped(std::span<const PulseInTrace> pulses, const TemplateF
 // Aligns every candidate with the template; what the fit does not like is not used.
 void align(std::vector<Candidate>& all, std::span<const PulseInTrace> pulses, const PulseTemplate& made,
            const NoiseModel& noise) {
-  const std::vector<Stamp> stamps =
-      stamped(pulses, TemplateFit(std::make_shared<const PulseTemplate>(made), noise));
+  const std::vector<Stamp> stamps = stamped(pulses, TemplateFit(made, noise));
   std::vector<double> goodness;
   for (Candidate& one : all) {
     const Stamp& stamp = stamps[one.index];

@@ -33,10 +33,11 @@ struct PulseInTrace {
 /// all samples of all pulses at once (TemplateRegression), each weighed by its height, so that no sample is
 /// moved to the grid. The result has peak 1 and time zero where its leading edge crosses reference_fraction.
 ///
-/// Pulses used: no flag but low_signal, height at least lowest_height_over_noise standard deviations of the
-/// noise, the first in their trace or clear of the one before, and (from the second round) timed by the fit
-/// with a chi-square within 5 robust standard deviations of the median. Samples from the next pulse's start
-/// on do not count. Error if fewer than fewest_pulses are left.
+/// Pulses used: to the side that most of the heights go to, no flag but low_signal, height at least
+/// lowest_height_over_noise standard deviations of the noise and a quarter of what most have, clear of the
+/// pulses before and after in their trace (but for what is_part_of() them), and (from the second round) timed
+/// by the fit with a chi-square within 5 robust standard deviations of the median. Error if fewer than
+/// fewest_pulses are left.
 ///
 /// Support: from where the mean shape leaves the baseline by more than 4 of its standard uncertainties (and
 /// 0.2 % of the height) to where it is back for good: for two transition durations and at least 8 samples;

@@ -37,6 +37,15 @@ double chi_square_probability(double chi_square, std::size_t degrees_of_freedom)
 
 }  // namespace
 
+bool is_part_of(const Pulse& lobe, const Pulse& pulse) {
+  constexpr double largest_share_other_side = 0.3;
+  constexpr double largest_share_same_side = 0.05;
+  const double share = lobe.polarity == pulse.polarity ? largest_share_same_side : largest_share_other_side;
+  if (!(lobe.height_v < share * pulse.height_v)) return false;
+  const std::size_t reach = pulse.region.size();
+  return lobe.region.last + reach >= pulse.region.first && lobe.region.first <= pulse.region.last + reach;
+}
+
 struct TemplateFit::Weights {
   TemplateColumns columns;
   TimeBound bound;  // in 1 V of white noise when the noise is not known
@@ -50,6 +59,20 @@ class TemplateFit::TraceFit {
  public:
   TraceFit(const Weights& weights, const ConditionedTrace& trace)
       : weights_(weights), columns_(weights.columns), trace_(trace) {}
+
+  // All that is known of a pulse before its fit.
+  Stamp untimed(const Pulse& pulse) const {
+    Stamp stamp;
+    stamp.polarity = static_cast<std::int16_t>(pulse.polarity);
+    stamp.height_v = pulse.height_v;
+    stamp.charge_c = pulse.charge_c;
+    stamp.noise_v = SampleNoise(weights_.noise, trace_).deviation_v();
+    stamp.baseline_v = trace_.baseline_v.value;
+    stamp.flags = Flag::not_timed | trace_.flags;
+    for (const Flag flag : {Flag::clipped, Flag::piled_up, Flag::no_baseline})
+      if (pulse.flags.has(flag)) stamp.flags |= flag;
+    return stamp;
+  }
 
   // The first sample that a pulse disturbs; one more is left for the noise on its peak.
   std::size_t foot_of(const Pulse& pulse) const {
@@ -93,25 +116,13 @@ class TemplateFit::TraceFit {
   double transition() const { return columns_.shape().transition_duration_s() / columns_.interval_s(); }
   double reach() const { return std::max(4.0, 2 * transition()); }
 
-  Stamp untimed(const Pulse& pulse) const {
-    Stamp stamp;
-    stamp.polarity = static_cast<std::int16_t>(pulse.polarity);
-    stamp.height_v = pulse.height_v;
-    stamp.charge_c = pulse.charge_c;
-    stamp.noise_v = SampleNoise(weights_.noise, trace_).deviation_v();
-    stamp.baseline_v = trace_.baseline_v.value;
-    stamp.flags = Flag::not_timed | trace_.flags;
-    for (const Flag flag : {Flag::clipped, Flag::piled_up, Flag::no_baseline, Flag::undersampled})
-      if (pulse.flags.has(flag)) stamp.flags |= flag;
-    return stamp;
-  }
-
-  // Positive going, with the earlier pulses taken away.
+  // As if a pulse were positive going and alone: the earlier ones are taken away.
   double volts_at(std::size_t sample, int polarity) const {
     double volts = trace_.volts[sample];
-    for (const Earlier& pulse : earlier_) {
-      const double t = (static_cast<double>(sample) - pulse.time_samples) * columns_.interval_s();
-      volts -= pulse.signed_height_v * columns_.shape().value(t) / columns_.shape().peak();
+    for (const Earlier& one : earlier_) {
+      const double t = (static_cast<double>(sample) - one.time_samples) * columns_.interval_s();
+      if (t > columns_.shape().last_s()) continue;
+      volts -= one.signed_height_v * columns_.shape().value(t) / columns_.shape().peak();
     }
     return polarity * volts;
   }
@@ -195,8 +206,8 @@ class TemplateFit::TraceFit {
   }
 
   bool reached_by_earlier(double time_samples) const {
-    return std::any_of(earlier_.begin(), earlier_.end(), [&](const Earlier& pulse) {
-      return pulse.time_samples + last_support() > time_samples + first_support();
+    return std::any_of(earlier_.begin(), earlier_.end(), [&](const Earlier& one) {
+      return one.time_samples + last_support() > time_samples + first_support();
     });
   }
 
@@ -221,6 +232,7 @@ class TemplateFit::TraceFit {
     stamp.flags = FlagSet::from_bits(stamp.flags.bits() & ~FlagSet(Flag::not_timed).bits());
     if (is_low(fitted)) stamp.flags |= Flag::low_signal;
     if (is_poor(fitted)) stamp.flags |= Flag::poor_fit;
+    if (transition() < fewest_transition_samples) stamp.flags |= Flag::undersampled;
     stamp.time_s = trace_.time_s(fitted.time_samples);
     stamp.uncertainty_s = uncertainty_s(fitted);
     stamp.bound_s = bound_s(fitted, stamp.noise_v);
@@ -237,10 +249,10 @@ class TemplateFit::TraceFit {
   std::vector<Earlier> earlier_;
 };
 
-TemplateFit::TemplateFit(std::shared_ptr<const PulseTemplate> pulse_template, const NoiseModel& noise,
+TemplateFit::TemplateFit(const PulseTemplate& pulse_template, const NoiseModel& noise,
                          const TemplateFitOptions& options) {
-  TemplateColumns columns(*pulse_template, noise, options.fit_baseline);
-  const TimeBound bound(*pulse_template,
+  TemplateColumns columns(pulse_template, noise, options.fit_baseline);
+  const TimeBound bound(pulse_template,
                         columns.whitening().known() ? noise : white_noise(1, noise.interval_s));
   const double foot = foot_to_peak(columns);
   weights_ = std::make_shared<const Weights>(Weights{std::move(columns), bound, foot, noise, options});
@@ -260,8 +272,16 @@ std::vector<Stamp> TemplateFit::operator()(const ConditionedTrace& trace,
   std::vector<Stamp> stamps;
   stamps.reserve(pulses.size());
   for (std::size_t i = 0; i < pulses.size(); ++i) {
-    const bool last = i + 1 == pulses.size();
-    stamps.push_back(fit.timed(pulses[i], last ? trace.volts.size() : fit.foot_of(pulses[i + 1])));
+    const auto has_part = [&](const Pulse& one) { return is_part_of(pulses[i], one); };
+    if (std::any_of(pulses.begin(), pulses.end(), has_part)) {
+      stamps.push_back(fit.untimed(pulses[i]));
+      stamps.back().flags |= Flag::piled_up;
+      continue;
+    }
+    const auto rest = pulses.subspan(i + 1);
+    const auto next =
+        std::find_if(rest.begin(), rest.end(), [&](const Pulse& one) { return !is_part_of(one, pulses[i]); });
+    stamps.push_back(fit.timed(pulses[i], next == rest.end() ? trace.volts.size() : fit.foot_of(*next)));
   }
   return stamps;
 }

@@ -10,7 +10,6 @@
 #include <array>
 #include <cmath>
 #include <limits>
-#include <memory>
 #include <vector>
 
 namespace firstedge::test {
@@ -26,8 +25,8 @@ inline double half_time() {
   static const double time = pulse_shape().time_of_fraction(0.5);
   return time;
 }
-inline std::shared_ptr<const PulseTemplate> exact() {
-  static const auto made = std::make_shared<const PulseTemplate>(smooth_template());
+inline const PulseTemplate& exact() {
+  static const PulseTemplate made = smooth_template();
   return made;
 }
 

@@ -5,7 +5,6 @@
 #include "support/timed_pulses.hpp"
 
 #include <cmath>
-#include <memory>
 
 #include <gtest/gtest.h>
 
@@ -20,8 +19,7 @@ TEST(template_fit_reference, gaussian_pulse_is_timed_at_the_bound) {
   constexpr int pulses = 20'000;
   const test::Shape shape = test::gaussian(0, 1e-9);
   const double half = -std::sqrt(2 * std::log(2.0)) * 1e-9;
-  const auto made =
-      std::make_shared<const PulseTemplate>(test::exact_template(shape, half, interval / 8, -5e-9, 8e-9));
+  const PulseTemplate made = test::exact_template(shape, half, interval / 8, -5e-9, 8e-9);
   const NoiseModel noise = white_noise(0.01, interval);
   const TemplateFit fit(made, noise);
   test::Random random(52);

@@ -14,7 +14,6 @@
 #include <array>
 #include <cmath>
 #include <deque>
-#include <memory>
 #include <vector>
 
 #include <gtest/gtest.h>
@@ -70,7 +69,7 @@ std::deque<ConditionedTrace> traces_of(Bench& bench, int count) {
 
 /// Times of fresh pulses by a template, against the truth.
 test::Errors fresh_errors(const Bench& bench, const PulseTemplate& made, int pulses) {
-  const TemplateFit fit(std::make_shared<const PulseTemplate>(made), bench.noise());
+  const TemplateFit fit(made, bench.noise());
   return test::errors_of({.seed = 99}, pulses, fit, bench.noise());
 }
 

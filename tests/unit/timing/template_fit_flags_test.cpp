@@ -9,7 +9,6 @@
 
 #include <cmath>
 #include <limits>
-#include <memory>
 #include <vector>
 
 #include <gtest/gtest.h>
@@ -114,7 +113,7 @@ TEST(template_fit_flags, undershoot_of_an_ac_coupling_is_part_of_the_shape) {
   const SmoothPulse slow(2e-9, 2e-9, 30e-9);
   const Shape fast = pulse_at(0);
   const Shape coupled = [=](double t) { return fast(t) - 0.1 * slow(t); };
-  const auto made = std::make_shared<const PulseTemplate>(exact_template(coupled, 0, 25e-12, -2.5e-9, 30e-9));
+  const PulseTemplate made = exact_template(coupled, 0, 25e-12, -2.5e-9, 30e-9);
   const NoiseModel noise = bench_noise();
   const Errors all = errors_of({.shape = coupled, .samples = 260}, some, TemplateFit(made, noise), noise);
   // The template's half height is not quite at time zero, but its time zero is what is told.
@@ -128,9 +127,9 @@ TEST(template_fit_flags, another_shape_is_a_poor_fit_unless_the_template_says_it
   const Scene scene{.shape = smooth(shorter, -shorter.time_of_fraction(0.5))};
   const Errors all = errors_of(scene, 500, TemplateFit(exact(), noise), noise);
   EXPECT_GE(all.flagged(Flag::poor_fit), 495U);
-  PulseTemplate doubtful = *exact();
+  PulseTemplate doubtful = exact();
   doubtful.shape_uncertainty.assign(doubtful.shape.size(), 0.1);
-  const TemplateFit fit(std::make_shared<const PulseTemplate>(doubtful), noise);
+  const TemplateFit fit(doubtful, noise);
   EXPECT_EQ(errors_of(scene, 500, fit, noise).flagged(Flag::poor_fit), 0U);
 }
 
@@ -160,13 +159,10 @@ TEST(template_fit_uncertainty, comes_from_the_scatter_where_the_noise_is_not_kno
 
 TEST(template_fit_uncertainty, counts_the_uncertainty_of_the_template) {
   const NoiseModel noise = bench_noise();
-  PulseTemplate doubtful = *exact();
+  PulseTemplate doubtful = exact();
   doubtful.shape_uncertainty.assign(doubtful.shape.size(), 0.01);
   const double plain = stamp_of_highest(clean(10e-9, 1), TemplateFit(exact(), noise), noise).uncertainty_s;
-  const double with =
-      stamp_of_highest(clean(10e-9, 1), TemplateFit(std::make_shared<const PulseTemplate>(doubtful), noise),
-                       noise)
-          .uncertainty_s;
+  const double with = stamp_of_highest(clean(10e-9, 1), TemplateFit(doubtful, noise), noise).uncertainty_s;
   // 0.01 V a sample beside 1/60 V of noise, and 0.01 over the slope for the reference instant (derived).
   const double reference = 0.01 / pulse_shape().slope_per_s(half_time());
   EXPECT_NEAR(with, std::hypot(plain * std::hypot(1, 0.01 * 60), reference), 1e-6 * with);

@@ -11,7 +11,6 @@
 #include <array>
 #include <cmath>
 #include <limits>
-#include <memory>
 #include <vector>
 
 #include <gtest/gtest.h>
@@ -47,7 +46,7 @@ TEST(template_fit, fills_the_stamp_from_the_fitted_shape) {
   EXPECT_NEAR(stamp.slew_v_per_s, 0.4 * pulse_shape().slope_per_s(half_time()), 1e-6 * stamp.slew_v_per_s);
   EXPECT_NEAR(stamp.transition_duration_s, 0.9e-9, 0.001e-9);  // as the shape's comment says, three digits
   EXPECT_EQ(stamp.noise_v, 1e-3);
-  EXPECT_NEAR(stamp.bound_s, time_bound_s(*exact(), 0.4, noise), 1e-6 * stamp.bound_s);  // height: 1e-6
+  EXPECT_NEAR(stamp.bound_s, time_bound_s(exact(), 0.4, noise), 1e-6 * stamp.bound_s);  // height: 1e-6
   EXPECT_EQ(stamp.polarity, 1);
 }
 
