@@ -6,18 +6,10 @@
 #include <utility>
 
 namespace firstedge {
-namespace {
-
-constexpr std::size_t head_bytes = std::size_t{1} << 20U;
-
-std::string digest_of_head(const std::filesystem::path& file) {
-  return sha256(ByteSource::from_file(file).head(head_bytes));
-}
-
-}  // namespace
 
 std::optional<std::filesystem::path> IdenticalFiles::add(const std::filesystem::path& file,
-                                                         std::uint64_t size) {
+                                                         std::uint64_t size,
+                                                         std::span<const std::byte> head) {
   if (size == 0) return std::nullopt;
   const auto [entry, is_first] = by_size_.try_emplace(size);
   SameSize& same = entry->second;
@@ -26,10 +18,11 @@ std::optional<std::filesystem::path> IdenticalFiles::add(const std::filesystem::
     return std::nullopt;
   }
   if (!same.lone.empty()) {
-    same.by_head[digest_of_head(same.lone)].push_back({same.lone, {}});
+    const std::vector<std::byte> lone_head = ByteSource::from_file(same.lone).head(head_bytes);
+    same.by_head[sha256(lone_head)].push_back({same.lone, {}});
     same.lone.clear();
   }
-  std::vector<Known>& known = same.by_head[digest_of_head(file)];
+  std::vector<Known>& known = same.by_head[sha256(head)];
   Known added{file, {}};
   for (Known& one : known) {
     if (size <= head_bytes) return one.file;

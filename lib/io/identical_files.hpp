@@ -6,6 +6,7 @@
 #include <filesystem>
 #include <map>
 #include <optional>
+#include <span>
 #include <string>
 #include <vector>
 
@@ -15,9 +16,14 @@ namespace firstedge {
 /// is taken only for files that are equal in the one before, so that a run of unlike files costs nothing.
 class IdenticalFiles {
  public:
-  /// The first file added before that has the same content; nothing if there is none. Empty files are not
-  /// compared. Throws Error if a file cannot be read.
-  std::optional<std::filesystem::path> add(const std::filesystem::path& file, std::uint64_t size);
+  /// How much of a file add() wants to see.
+  static constexpr std::size_t head_bytes = std::size_t{1} << 20U;
+
+  /// The first file added before that has the same content; nothing if there is none. head: the first bytes
+  /// of the file, head_bytes or all. Empty files are not compared. Throws Error if a file must be read again
+  /// and cannot be.
+  std::optional<std::filesystem::path> add(const std::filesystem::path& file, std::uint64_t size,
+                                           std::span<const std::byte> head);
 
  private:
   struct Known {

@@ -18,7 +18,8 @@ namespace {
 constexpr std::size_t short_look_bytes = std::size_t{1} << 13U;  // where the dialect is known
 constexpr std::size_t first_look_bytes = std::size_t{1} << 16U;
 constexpr std::size_t last_look_bytes = std::size_t{1} << 20U;
-constexpr std::size_t settings_rows = 200;   // searched for settings beside the numbers
+constexpr std::size_t settings_rows = 200;   // searched for settings beside the numbers,
+constexpr std::size_t rows_without = 20;     // unless so many come without any
 constexpr std::size_t metadata_lines = 500;  // kept; the rest is counted
 
 std::string name_of(char sign) {
@@ -162,7 +163,9 @@ void LayoutFinder::keep_settings_beside() {
     return std::binary_search(rows_.number_columns.begin(), rows_.number_columns.end(), column);
   };
   std::size_t rows = 0;
+  std::size_t last_with = 0;
   for (std::size_t i = 0; i < from_first_row().size() && rows < settings_rows; ++i) {
+    if (rows - last_with >= rows_without) break;
     const std::string_view line = from_first_row()[i];
     if (!is_row(line, rows_)) continue;
     ++rows;
@@ -177,7 +180,9 @@ void LayoutFinder::keep_settings_beside() {
       text += field->text;
       layout_.columns = std::max(layout_.columns, column + 1);
     }
-    if (!text.empty()) beside_.push_back({layout_.header_lines + i + 1, text});
+    if (text.empty()) continue;
+    beside_.push_back({layout_.header_lines + i + 1, text});
+    last_with = rows;
   }
   if (beside_.empty()) return;
   if (beside_.size() == rows && rows > 20) {

@@ -242,9 +242,11 @@ bool TextReader::open_next_group() {
 void TextReader::open_file(const Plan::Member& member) {
   const std::filesystem::path& file = plan_.files[member.file];
   try {
-    ByteSource bytes = ByteSource::from_file(file);
-    if (const auto same = identical_.add(file, bytes.size())) account_.add_identical(file, *same);
-    TextRecordStream stream = open_text_records(std::move(bytes), options_, dialect_);
+    TextRecordStream stream = open_text_records(ByteSource::from_file(file), options_, dialect_);
+    const TextSource& source = stream.source();
+    if (const auto same = identical_.add(file, source.size_bytes(), source.head())) {
+      account_.add_identical(file, *same);
+    }
     const TextLayout& layout = stream.layout();
     std::vector<std::optional<std::size_t>> positions;
     for (std::size_t i = 0; i < layout.voltages.size(); ++i) {

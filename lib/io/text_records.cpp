@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <set>
+#include <span>
 #include <utility>
 
 #include <fmt/format.h>
@@ -19,6 +20,10 @@ std::vector<std::size_t> wanted_columns(const TextLayout& layout) {
   if (layout.index_column) wanted.insert(*layout.index_column);
   if (layout.record_column) wanted.insert(*layout.record_column);
   return {wanted.begin(), wanted.end()};
+}
+
+std::size_t position_among(const std::vector<std::size_t>& wanted, std::size_t column) {
+  return static_cast<std::size_t>(std::lower_bound(wanted.begin(), wanted.end(), column) - wanted.begin());
 }
 
 std::optional<std::size_t> axis_column(const TextLayout& layout) {
@@ -67,7 +72,9 @@ TextRecordStream::TextRecordStream(TextSource source, TextLayout layout, TextOpt
       wanted_(wanted_columns(layout_)),
       parser_(layout_.dialect, wanted_, std::max(layout_.columns, wanted_.back() + 1)),
       axis_column_(axis_column(layout_)),
-      header_lines_left_(layout_.header_lines) {}
+      header_lines_left_(layout_.header_lines) {
+  if (axis_column_) axis_wanted_ = position_among(wanted_, *axis_column_);
+}
 
 std::optional<TextRecord> TextRecordStream::next() {
   while (!ended_ && !last_damage_) {
@@ -91,7 +98,13 @@ std::optional<TextRecord> TextRecordStream::next() {
 }
 
 std::optional<TextRecord> TextRecordStream::take(std::string_view line) {
-  switch (kind_of(line)) {
+  const LineKind kind = kind_of(line);
+  if (kind == LineKind::row && is_usual_row()) {
+    keep_row(line.size());
+    return std::nullopt;
+  }
+  gap_.is_open = true;
+  switch (kind) {
     case LineKind::row:
       return take_row(line, true);
     case LineKind::damaged_row:
@@ -153,13 +166,11 @@ bool TextRecordStream::has_other_columns(std::string_view line) const {
 }
 
 TextRecordStream::Position TextRecordStream::position_of_row() const {
-  const auto value_in = [this](std::size_t column) {
-    const auto at = std::lower_bound(wanted_.begin(), wanted_.end(), column);
-    return parser_.values()[static_cast<std::size_t>(at - wanted_.begin())];
-  };
   Position position;
-  if (axis_column_) position.axis = value_in(*axis_column_);
-  if (layout_.record_column) position.record = value_in(*layout_.record_column);
+  if (axis_wanted_) position.axis = parser_.values()[*axis_wanted_];
+  if (layout_.record_column) {
+    position.record = parser_.values()[position_among(wanted_, *layout_.record_column)];
+  }
   return position;
 }
 
@@ -213,38 +224,63 @@ std::optional<TextRecord> TextRecordStream::take_row(std::string_view line, bool
   return done;
 }
 
-void TextRecordStream::add_row(std::string_view line, bool good, const Position& position) {
+// A row after which nothing has to be decided: it follows right behind another of a good record, and its time
+// rises.
+bool TextRecordStream::is_usual_row() const {
+  if (gap_.is_open || draft_.damage || draft_.rows == 0 || layout_.record_column) return false;
+  const std::size_t most_rows = options_.record_length > 0 ? options_.record_length : most_text_rows;
+  return draft_.rows < most_rows && (!axis_wanted_ || parser_.values()[*axis_wanted_] > *draft_.last.axis);
+}
+
+// Adds the row to a record without damage.
+void TextRecordStream::keep_row(std::size_t bytes) {
+  if (draft_.kept.columns.empty()) {
+    // As many rows as before, or as fit into a small file.
+    const std::uint64_t rows_in_file = source_.size_bytes() / (bytes + 1) + 1;
+    const std::size_t rows =
+        rows_expected_ > 0 ? rows_expected_ : std::min<std::uint64_t>(rows_in_file, 65536);
+    draft_.kept.columns.resize(wanted_.size());
+    for (std::vector<double>& column : draft_.kept.columns) column.reserve(rows);
+    draft_.kept.lines.reserve(rows);
+  }
+  const std::span<const double> values = parser_.values();
+  for (std::size_t i = 0; i < values.size(); ++i) draft_.kept.columns[i].push_back(values[i]);
+  draft_.kept.lines.push_back(source_.line());
+  if (axis_wanted_) {
+    draft_.steps += draft_.first.axis ? 1 : 0;
+    draft_.last.axis = values[*axis_wanted_];
+    if (!draft_.first.axis) draft_.first.axis = draft_.last.axis;
+  }
   ++draft_.rows;
+  bytes_of_row_before_ = std::exchange(bytes_of_last_row_, bytes);
+}
+
+// Counts the row in a damaged record, so that the start of the next is recognised.
+void TextRecordStream::pass_over_row(const Position& position) {
+  if (position.axis && std::isfinite(*position.axis)) {
+    draft_.steps += draft_.first.axis ? 1 : 0;
+    draft_.last.axis = position.axis;
+    if (!draft_.first.axis) draft_.first.axis = draft_.last.axis;
+  }
+  draft_.kept = {};
+  ++draft_.rows;
+}
+
+void TextRecordStream::add_row(std::string_view line, bool good, const Position& position) {
   if (!good) {
     add_damage(parser_.fault_of(line), "correct the line, or remove the record");
   } else if (!is_usable(position)) {
     add_damage("the time or the count in this row is not a finite number", "correct the line");
-  } else if (draft_.rows > most_text_rows) {
+  } else if (draft_.rows >= most_text_rows) {
     add_damage(fmt::format("the record has more than {} rows", most_text_rows),
                "separate records by blank lines, or set input/record_length");
   }
-  if (position.axis && std::isfinite(*position.axis)) {
-    if (!draft_.first.axis) {
-      draft_.first.axis = position.axis;
-    } else {
-      ++draft_.steps;
-    }
-    draft_.last.axis = position.axis;
-  }
   if (position.record) draft_.last.record = position.record;
-  bytes_of_row_before_ = std::exchange(bytes_of_last_row_, line.size());
   if (draft_.damage) {
-    draft_.kept.columns.clear();
-    draft_.kept.lines.clear();
-    return;
+    pass_over_row(position);
+  } else {
+    keep_row(line.size());
   }
-  if (draft_.kept.columns.empty()) {
-    draft_.kept.columns.resize(wanted_.size());
-    for (std::vector<double>& column : draft_.kept.columns) column.reserve(rows_expected_);
-    draft_.kept.lines.reserve(rows_expected_);
-  }
-  for (std::size_t i = 0; i < wanted_.size(); ++i) draft_.kept.columns[i].push_back(parser_.values()[i]);
-  draft_.kept.lines.push_back(source_.line());
 }
 
 void TextRecordStream::add_damage(const std::string& problem, const std::string& remedy) {

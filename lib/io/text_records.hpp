@@ -60,6 +60,7 @@ class TextRecordStream {
   };
   // What has been met since the last row.
   struct Gap {
+    bool is_open = false;  // anything at all
     bool blank = false;
     bool header = false;
     std::vector<HeaderLine> lines;
@@ -70,6 +71,8 @@ class TextRecordStream {
   std::optional<TextRecord> take(std::string_view line);
   LineKind kind_of(std::string_view line);
   void take_header_line(std::string_view line);
+  bool is_usual_row() const;
+  void keep_row(std::size_t bytes);
   std::optional<TextRecord> take_row(std::string_view line, bool good);
   bool has_other_columns(std::string_view line) const;
   Position position_of_row() const;
@@ -77,6 +80,7 @@ class TextRecordStream {
   bool starts_record(const Position& position) const;
   bool is_back_at_start(double axis) const;
   void add_row(std::string_view line, bool good, const Position& position);
+  void pass_over_row(const Position& position);
   void add_damage(const std::string& problem, const std::string& remedy);
   bool is_usable(const Position& position) const;
   TextRecord finish();
@@ -88,7 +92,7 @@ class TextRecordStream {
   TextOptions options_;
   std::vector<std::size_t> wanted_;
   RowParser parser_;
-  std::optional<std::size_t> axis_column_;
+  std::optional<std::size_t> axis_column_, axis_wanted_;  // in the file, and among the wanted
   Draft draft_;
   Gap gap_;
   std::uint64_t header_lines_left_;

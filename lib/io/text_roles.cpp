@@ -132,11 +132,12 @@ std::vector<std::size_t> columns_titled_time(const Table& table) {
 // Of several columns with a unit of time, those that rise evenly; the first if none does, so that the trouble
 // with it is told where it stands.
 std::vector<std::size_t> rising_of(const std::vector<std::size_t>& columns, const Table& table) {
+  if (columns.size() < 2) return columns;
   std::vector<std::size_t> rising;
   for (const std::size_t column : columns) {
     if (rises_evenly(table.numbers(column))) rising.push_back(column);
   }
-  if (rising.empty() && !columns.empty()) rising.push_back(columns.front());
+  if (rising.empty()) rising.push_back(columns.front());
   return rising;
 }
 

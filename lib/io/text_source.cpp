@@ -65,6 +65,7 @@ std::vector<std::string_view> TextSource::lines_ahead(std::size_t most) {
   std::string_view text = unread().substr(0, most);
   const bool whole = at_end() && text.size() == unread().size();
   std::vector<std::string_view> lines;
+  lines.reserve(256);
   while (!text.empty()) {
     const std::size_t length = text.find(line_end_);
     if (length == std::string_view::npos && !whole) break;

@@ -7,6 +7,7 @@
 #include <cstddef>
 #include <cstdint>
 #include <optional>
+#include <span>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -27,6 +28,9 @@ class TextSource {
   const std::string& name() const { return bytes_.name(); }
   std::uint64_t size_bytes() const { return bytes_.size(); }
   const std::filesystem::path& path() const { return bytes_.path(); }
+
+  /// The first MiB of the file, or all of it. Only before a line is taken.
+  std::span<const std::byte> head() const { return window_; }
 
   /// The lines ahead, without taking them: those that end within the next `most` bytes (the last line of a
   /// file counts as ended). The texts are valid until next_line() is called.

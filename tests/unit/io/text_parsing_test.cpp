@@ -6,9 +6,11 @@
 #include "firstedge/io/text_time_axis.hpp"
 #include "firstedge/io/text_units.hpp"
 
+#include "support/random.hpp"
 #include "support/text_reading.hpp"
 
 #include <algorithm>
+#include <charconv>
 #include <cmath>
 #include <limits>
 #include <string>
@@ -50,6 +52,26 @@ TEST(text_numbers, a_number_is_the_nearest_double_with_either_decimal_sign) {
   }
   for (const char* text : {"1.5", "1,", "1,e5", "1.234,5", "1,2,3"}) {
     EXPECT_FALSE(parse_number(text, ',').has_value()) << text;
+  }
+}
+
+TEST(text_numbers, every_number_of_digits_and_decimals_is_the_one_of_from_chars) {
+  // The short way of plain_decimal against the standard's, at both sides of every limit it has.
+  test::Random random(5);
+  for (int round = 0; round < 20000; ++round) {
+    const auto digits = static_cast<std::size_t>(random.uniform(1, 23));
+    std::string text;
+    for (std::size_t i = 0; i < digits; ++i)
+      text += static_cast<char>('0' + static_cast<int>(random.uniform(0, 10)));
+    const auto point = static_cast<std::size_t>(random.uniform(0, static_cast<double>(digits) + 1));
+    if (point < digits) text.insert(point, ".");
+    if (random.uniform(0, 1) < 0.5) text.insert(0, "-");
+    if (random.uniform(0, 1) < 0.3) text += "e-7";
+    double value = 0;
+    std::from_chars(text.data(), text.data() + text.size(), value);
+    ASSERT_EQ(parse_number(text, '.'), value) << text;
+    std::replace(text.begin(), text.end(), '.', ',');
+    ASSERT_EQ(parse_number(text, ','), value) << text;
   }
 }
 
