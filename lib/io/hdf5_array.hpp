@@ -19,8 +19,8 @@ namespace firstedge {
 /// Refused when opened: virtual datasets and data in other files (nothing in a file makes us read another),
 /// filters other than shuffle, deflate and checksum, elements of variable length, chunks above
 /// most_chunk_bytes, and storage that is shorter than the dataset says. Decompression happens outside the
-/// guard and within the chunk's own size. Decoded chunks are kept up to cache_bytes, so that neighbouring
-/// boxes do not decode twice.
+/// guard and within the chunk's own size. Decoded chunks are kept up to cache_bytes (or one, if it is
+/// larger), so that neighbouring boxes do not decode twice.
 class Hdf5Array {
  public:
   static constexpr std::uint64_t most_chunk_bytes = std::uint64_t{1} << 30U;

@@ -103,10 +103,9 @@ void Hdf5ChannelData::take_axes(const Hdf5Channel& channel) {
     records_ = samples_ / samples_per_record_;
     samples_ = samples_per_record_;
   }
-  if (channel_axis_ && position_ >= shape[*channel_axis_]) {
-    throw Error(array_->place(),
-                fmt::format("has {} channels, none at position {}", shape[*channel_axis_], position_),
-                "positions count from 0");
+  if (channel_axis_ && (!position_ || *position_ >= shape[*channel_axis_])) {
+    throw Error(array_->place(), fmt::format("has {} channels in each record", shape[*channel_axis_]),
+                "say with \"channel\" which one is meant; they count from 0");
   }
   if (samples_ == 0) throw Error(array_->place(), "has no samples", "leave this channel out");
   if (samples_ > most_samples) {
@@ -165,7 +164,7 @@ Hdf5Array::Box Hdf5ChannelData::box(std::uint64_t first, std::uint64_t count) co
     box.count[*record_axis_] = count;
   }
   if (channel_axis_) {
-    box.start[*channel_axis_] = position_;
+    box.start[*channel_axis_] = *position_;
     box.count[*channel_axis_] = 1;
   }
   return box;

@@ -54,8 +54,8 @@ class Hdf5ChannelData {
 
   std::shared_ptr<Hdf5Array> array_;
   Axis record_axis_, channel_axis_, sample_axis_;
-  std::uint64_t position_ = 0;            // on the channel axis
-  std::uint64_t samples_per_record_ = 0;  // of a 1-D dataset of many records, else 0
+  std::optional<std::uint64_t> position_;  // on the channel axis
+  std::uint64_t samples_per_record_ = 0;   // of a 1-D dataset of many records, else 0
   std::uint64_t records_ = 1, samples_ = 1;
   NumberType number_type_;
   std::optional<SampleType> sample_type_;  // nothing: 64-bit integers, handed over as double

@@ -91,23 +91,23 @@ std::vector<std::optional<Hdf5Column::Parts>> Hdf5Column::parts(std::uint64_t fi
 
 RecordNumbers::RecordNumbers(const Hdf5File& file, const Hdf5Number& number, const Hdf5Channel& channel)
     : times_(number.times) {
-  const auto one_of = [&](const std::vector<double>& values, const std::string& place) {
+  const auto one_of = [](const std::vector<double>& values, std::uint64_t at, const std::string& place) {
     if (values.size() == 1) return values.front();
-    if (channel.position < values.size()) return values[channel.position];
-    throw Error(place, fmt::format("has {} numbers, none for channel {}", values.size(), channel.position),
-                "give one number a channel");
+    if (at < values.size()) return values[at];
+    throw Error(place, fmt::format("has {} numbers, none for channel {}", values.size(), at),
+                "give one number a channel; they count from 0");
   };
   const std::string path = number.path.empty() ? channel.dataset : number.path;
   if (!number.constants.empty()) {
-    constant_ = one_of(number.constants, "the scale in the Setup's input group");
+    constant_ = one_of(number.constants, channel.index, "the scale in the Setup's input group");
   } else if (!number.attribute.empty()) {
     constant_ = attribute_at(file, path, number.attribute) * times_;
   } else {
     column_ = std::make_shared<Hdf5Column>(file, path);
     if (column_->size() != 1 && !number.by_channel) return;
     constexpr std::uint64_t most_channels = 65536;  // channels are numbered in 16 bits
-    constant_ =
-        one_of(column_->numbers(0, std::min(column_->size(), most_channels)), column_->place()) * times_;
+    const std::vector<double> values = column_->numbers(0, std::min(column_->size(), most_channels));
+    constant_ = one_of(values, channel.position.value_or(channel.index), column_->place()) * times_;
     column_.reset();
   }
 }

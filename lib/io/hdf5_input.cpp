@@ -239,7 +239,7 @@ std::optional<std::vector<std::string>> texts_attribute(const H5::H5Object& obje
       throw Error(place, fmt::format("{} holds {} texts", what, count), fmt::format("at most {}", most));
     }
     if (size == 0 || static_cast<std::size_t>(count) > most_text_bytes / size) {
-      throw Error(place, what + " is larger than 64 MiB", "shorten it");
+      throw Error(place, what + " is larger than 16 MiB", "shorten it");
     }
     std::vector<char> bytes(size * static_cast<std::size_t>(count));
     if (!bytes.empty()) attribute.read(type, bytes.data());

@@ -73,12 +73,12 @@ std::optional<double> number_attribute(const H5::H5Object& object, const std::st
 
 /// Texts of fixed length, trailing zeros and (if so declared) spaces cut. Text of variable length is refused:
 /// HDF5 1.10 copies it by a length that it takes from the file unchecked (CVE-2024-29157). Error for other
-/// types, more texts than `most`, or more than most_text_bytes.
+/// types, more texts than `most`, or more than most_text_bytes (16 MiB).
 std::optional<std::vector<std::string>> texts_attribute(const H5::H5Object& object, const std::string& name,
                                                         const std::string& place, std::size_t most);
 std::optional<std::string> text_attribute(const H5::H5Object& object, const std::string& name,
                                           const std::string& place);
-inline constexpr std::size_t most_text_bytes = std::size_t{64} << 20U;
+inline constexpr std::size_t most_text_bytes = std::size_t{16} << 20U;
 
 /// A text field of fixed length as it stands in the file, without its padding.
 std::string unpadded(const char* bytes, std::size_t size, H5T_str_t padding);

@@ -171,7 +171,8 @@ Hdf5Mapping hdf5_mapping(const Settings& input) {
     for (const Settings& own : input.groups("channels")) {
       Hdf5Channel channel = channel_of(own);
       channel.name = own.text("name", "");
-      channel.position = count_of(own, "channel", 0);
+      if (own.has("channel")) channel.position = count_of(own, "channel", 0);
+      channel.index = mapping.channels.size();
       if (channel.name.empty()) own.refuse("name", "is missing", "give the channel a name");
       own.finish();
       mapping.channels.push_back(std::move(channel));

@@ -42,9 +42,10 @@ inline constexpr const char* valid_samples = "valid_samples";  // of a record, f
 struct Hdf5Channel {
   std::string name;
   std::string dataset;
-  std::vector<std::string> axes;         ///< empty: the usual ones for the number of dimensions
-  std::uint64_t position = 0;            ///< on the axis "channel"
-  std::uint64_t samples_per_record = 0;  ///< of a 1-D dataset of many records; 0: it is one record
+  std::vector<std::string> axes;          ///< empty: the usual ones for the number of dimensions
+  std::size_t index = 0;                  ///< among the channels of the run: its place in a list of constants
+  std::optional<std::uint64_t> position;  ///< on the axis "channel"
+  std::uint64_t samples_per_record = 0;   ///< of a 1-D dataset of many records; 0: it is one record
   Hdf5Scale scale;
 };
 

@@ -130,7 +130,7 @@ Hdf5Plan own_plan(const Hdf5File& file, const Hdf5Mapping& mapping) {
   }
   for (std::size_t i = 0; i < links.size(); ++i) {
     Hdf5Channel channel = own_channel(file, links[i]);
-    channel.position = i;
+    channel.index = i;
     override_scale(channel, mapping.common.scale);
     plan.channels.push_back(std::move(channel));
   }
@@ -149,7 +149,7 @@ std::vector<std::string> usual_axes(std::size_t dimensions, const std::string& p
 
 // One channel for each place on the axis "channel" of one dataset.
 std::vector<Hdf5Channel> channels_of_dataset(const Hdf5File& file, const Hdf5Channel& common,
-                                             const std::vector<std::string>& names, std::size_t position) {
+                                             const std::vector<std::string>& names, std::size_t first_index) {
   const Hdf5Array array(file, common.dataset);
   Hdf5Channel channel = common;
   if (channel.axes.empty()) channel.axes = usual_axes(array.shape().size(), array.place());
@@ -162,8 +162,9 @@ std::vector<Hdf5Channel> channels_of_dataset(const Hdf5File& file, const Hdf5Cha
   }
   std::vector<Hdf5Channel> channels;
   for (std::uint64_t i = 0; i < count; ++i) {
-    channel.position = position + i;
-    channel.name = names.empty() ? fmt::format("channel_{}", position + i + 1) : names[i];
+    channel.position = i;
+    channel.index = first_index + i;
+    channel.name = names.empty() ? fmt::format("channel_{}", channel.index + 1) : names[i];
     channels.push_back(channel);
   }
   return channels;
@@ -211,7 +212,7 @@ bool side_by_side(const std::vector<Found>& found) {
   });
 }
 
-Hdf5Plan guessed_plan(const Hdf5File& file, const Hdf5Mapping& mapping, std::size_t position) {
+Hdf5Plan guessed_plan(const Hdf5File& file, const Hdf5Mapping& mapping, std::size_t first_index) {
   const std::vector<Found> all = numeric_datasets(file);
   std::vector<Found> candidates;
   std::copy_if(all.begin(), all.end(), std::back_inserter(candidates), [](const Found& one) {
@@ -229,7 +230,7 @@ Hdf5Plan guessed_plan(const Hdf5File& file, const Hdf5Mapping& mapping, std::siz
   Hdf5Channel channel = mapping.common;
   if (candidates.size() == 1) {
     channel.dataset = candidates.front().path;
-    plan.channels = channels_of_dataset(file, channel, mapping.names, position);
+    plan.channels = channels_of_dataset(file, channel, mapping.names, first_index);
     plan.guesses.push_back(
         fmt::format("{} is taken as the records, by {}; \"dataset\" and \"axes\" tell others",
                     described(candidates), fmt::join(plan.channels.front().axes, ", ")));
@@ -238,7 +239,7 @@ Hdf5Plan guessed_plan(const Hdf5File& file, const Hdf5Mapping& mapping, std::siz
   for (std::size_t i = 0; i < candidates.size(); ++i) {
     channel.dataset = candidates[i].path;
     channel.axes = {"record", "sample"};
-    channel.position = position + i;
+    channel.index = first_index + i;
     channel.name = printable(channel.dataset.substr(channel.dataset.rfind('/') + 1));
     plan.channels.push_back(channel);
   }
@@ -323,17 +324,17 @@ std::map<std::string, std::string> root_metadata(const Hdf5File& file) {
 
 }  // namespace
 
-Hdf5Plan hdf5_plan(const Hdf5File& file, const Hdf5Mapping& mapping, std::size_t position) {
+Hdf5Plan hdf5_plan(const Hdf5File& file, const Hdf5Mapping& mapping, std::size_t first_index) {
   Hdf5Plan plan;
   if (mapping.names_datasets()) {
     plan.channels = mapping.channels.empty()
-                        ? channels_of_dataset(file, mapping.common, mapping.names, position)
+                        ? channels_of_dataset(file, mapping.common, mapping.names, first_index)
                         : mapping.channels;
     plan.trigger = mapping.trigger;
   } else if (is_own_layout(file)) {
     plan = own_plan(file, mapping);
   } else {
-    plan = guessed_plan(file, mapping, position);
+    plan = guessed_plan(file, mapping, first_index);
     plan.trigger = mapping.trigger;
     for (Hdf5Channel& channel : plan.channels) {
       std::vector<std::string> guesses;

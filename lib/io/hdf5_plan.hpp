@@ -26,7 +26,7 @@ struct Hdf5Plan {
 /// one group with the same shape, one a channel. An interval that is not given is looked for under usual
 /// names of attributes. Throws Error, listing the datasets found, where there is no clear guess.
 ///
-/// position: of the file's first channel in the run, where files hold one channel each.
-Hdf5Plan hdf5_plan(const Hdf5File& file, const Hdf5Mapping& mapping, std::size_t position);
+/// first_index: of the file's first channel in the run, where files hold one channel each.
+Hdf5Plan hdf5_plan(const Hdf5File& file, const Hdf5Mapping& mapping, std::size_t first_index);
 
 }  // namespace firstedge

@@ -8,6 +8,25 @@ namespace firstedge {
 
 using Json = nlohmann::ordered_json;
 
+namespace {
+
+// The text is flat; the parser takes memory for each bracket that is open, so that nesting is stopped early.
+constexpr int deepest_nesting = 8;
+
+Error not_json(const std::string& place) {
+  return {place, "the provenance is not the JSON text it should be",
+          "use a table as firstedge-stamp wrote it"};
+}
+
+Json parsed(std::string_view text, const std::string& place) {
+  return Json::parse(text, [&](int depth, Json::parse_event_t, const Json&) {
+    if (depth > deepest_nesting) throw not_json(place);
+    return true;
+  });
+}
+
+}  // namespace
+
 std::string provenance_json(const Provenance& provenance) {
   Json inputs = Json::array();
   for (const Provenance::Input& input : provenance.inputs)
@@ -20,7 +39,7 @@ std::string provenance_json(const Provenance& provenance) {
 
 Provenance provenance_from_json(std::string_view text, const std::string& place) {
   try {
-    const Json json = Json::parse(text);
+    const Json json = parsed(text, place);
     Provenance provenance{.program = json.at("program"),
                           .version = json.at("version"),
                           .command = json.at("command"),
@@ -31,8 +50,7 @@ Provenance provenance_from_json(std::string_view text, const std::string& place)
       provenance.inputs.push_back({input.at("name"), input.at("bytes"), input.at("sha256")});
     return provenance;
   } catch (const Json::exception&) {
-    throw Error(place, "the provenance is not the JSON text it should be",
-                "use a table as firstedge-stamp wrote it");
+    throw not_json(place);
   }
 }
 

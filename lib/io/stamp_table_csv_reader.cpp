@@ -17,7 +17,8 @@ namespace firstedge {
 namespace {
 
 constexpr std::size_t longest_row = std::size_t{1} << 16U;
-constexpr std::size_t longest_head_line = std::size_t{64} << 20U;
+constexpr std::size_t longest_head_line = std::size_t{16} << 20U;
+constexpr std::size_t largest_head = std::size_t{64} << 20U;
 constexpr std::size_t most_words = 65536;  // channels and methods are numbered in 16 bits
 
 // A text file line by line, none longer than allowed.
@@ -257,12 +258,17 @@ class CsvStampReader::Source {
     const auto line = lines_->next();
     if (!line) throw Error(lines_->place(), "the file ends in its head", "copy it again");
     ++head_lines_;
+    head_bytes_ += line->size();
+    if (head_bytes_ > largest_head)
+      throw Error(lines_->place(), "the head is larger than 64 MiB",
+                  "use a table as firstedge-stamp wrote it");
     return *line;
   }
 
   std::filesystem::path file_;
   std::optional<Lines> lines_;
   std::size_t head_lines_ = 0;
+  std::size_t head_bytes_ = 0;
   StampTableHead head_;
   Numbers channels_, methods_;
   std::uint64_t size_ = 0;

@@ -12,7 +12,6 @@
 #include <cmath>
 #include <cstdint>
 #include <fstream>
-#include <functional>
 #include <limits>
 
 #include <H5Cpp.h>
@@ -58,7 +57,7 @@ void write_good_file(const Path& file, RecordWriterOptions options = {}) {
 }
 
 // The good file after a change.
-void with_change(const Path& path, const std::function<void(H5::H5File&)>& change) {
+void with_change(const Path& path, void (*change)(H5::H5File&)) {
   write_good_file(path);
   H5::H5File file(path.string(), H5F_ACC_RDWR);
   change(file);
@@ -120,7 +119,7 @@ void patch(const Path& path, std::uint64_t offset, const std::string& bytes) {
 
 struct Refused {
   const char* name;
-  std::function<void(const Path&)> make;
+  void (*make)(const Path&);
   const char* sentence;
 };
 std::ostream& operator<<(std::ostream& out, const Refused& row) {
@@ -163,7 +162,7 @@ void write_chunk_filtered_by_a_stranger(H5::H5File& file) {
   H5Zunregister(511);
 }
 
-const std::vector<Refused> refused{
+const Refused refused[] = {
     {"no_file", [](const Path&) {}, "run.h5: "},
     {"folder", [](const Path& path) { std::filesystem::create_directory(path); }, "run.h5: "},
     {"pipe", [](const Path& path) { mkfifo(path.c_str(), 0600); }, "run.h5: "},
@@ -649,15 +648,15 @@ ChunkPlace chunk_place(const Path& path, const char* dataset_path, hsize_t chunk
 
 // "south" in ten chunks of ten records, packed.
 void write_ten_chunks(const Path& path, bool checksum) {
-  with_change(path, [&](Change file) {
-    H5::DSetCreatPropList properties = in_chunks({10, samples_made});
-    if (checksum) {
-      properties.setFletcher32();
-    } else {
-      properties.setDeflate(6);
-    }
-    replace_channel(file, H5::PredType::STD_I16LE, shape({records_made, samples_made}), properties);
-  });
+  write_good_file(path);
+  H5::H5File file(path.string(), H5F_ACC_RDWR);
+  H5::DSetCreatPropList properties = in_chunks({10, samples_made});
+  if (checksum) {
+    properties.setFletcher32();
+  } else {
+    properties.setDeflate(6);
+  }
+  replace_channel(file, H5::PredType::STD_I16LE, shape({records_made, samples_made}), properties);
 }
 
 // The fourth chunk of "south" replaced by these bytes as they would stand in the file.
@@ -690,7 +689,7 @@ void write_one(const Path& path, const char* dataset_path, const H5::DataType& t
 
 struct Damaged {
   const char* name;
-  std::function<void(const Path&)> make;
+  void (*make)(const Path&);
   const char* problem;
   std::uint64_t good, bad, missing;
 };
@@ -698,7 +697,7 @@ std::ostream& operator<<(std::ostream& out, const Damaged& row) {
   return out << row.name;
 }
 
-const std::vector<Damaged> damaged{
+const Damaged damaged[] = {
     {"compressed_data_broken",
      [](const Path& path) {
        write_ten_chunks(path, false);

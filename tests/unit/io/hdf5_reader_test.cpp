@@ -4,6 +4,7 @@
 #include "firstedge/io/record_writer.hpp"
 
 #include "support/hdf5_maker.hpp"
+#include "support/python.hpp"
 #include "support/random_records.hpp"
 #include "support/sentence_of.hpp"
 #include "support/temporary_folder.hpp"
@@ -458,6 +459,45 @@ TEST(hdf5_reader, settings_that_do_not_fit_are_refused_at_their_place) {
               HasSubstr("input/trigger/scale: is 'EST'"));
 }
 
+TEST(hdf5_reader, numbers_that_come_one_a_channel_go_to_their_channel) {
+  const TemporaryFolder folder;
+  {
+    Maker maker(folder / "run.h5");
+    const std::vector<std::int16_t> counts(2 * 3 * 4, 3);
+    maker.dataset("waves", H5::PredType::STD_I16LE, {2, 3, 4}, counts.data(), H5::PredType::NATIVE_INT16);
+    const std::array<double, 3> gains{1, 2, 3};
+    maker.dataset("gains", H5::PredType::IEEE_F64LE, {3}, gains.data(), H5::PredType::NATIVE_DOUBLE);
+  }
+  const Value by_channel{Group{{"at", text("/gains")}, {"by", text("channel")}}};
+  const Value offsets{Settings::List{text("1 mV"), text("2 mV"), text("3 mV")}};
+  const WholeRun whole = read_run({folder / "run.h5"}, settings({{"dataset", text("/waves")},
+                                                                 {"interval", text("1 ns")},
+                                                                 {"volts_per_count", by_channel},
+                                                                 {"offset", offsets}}));
+  for (std::size_t i = 0; i < 3; ++i) {
+    EXPECT_EQ(whole.records[1].traces[i].volts_per_count, static_cast<double>(i + 1));
+    EXPECT_DOUBLE_EQ(whole.records[1].traces[i].offset_v, 1e-3 * static_cast<double>(i + 1));
+  }
+  const auto channel = [](const char* name, double position) {
+    return Group{{"name", text(name)}, {"dataset", text("/waves")}, {"channel", {position}}};
+  };
+  const WholeRun some =
+      read_run({folder / "run.h5"}, settings({{"channels", groups({channel("late", 2), channel("early", 0)})},
+                                              {"interval", text("1 ns")},
+                                              {"volts_per_count", by_channel},
+                                              {"offset", {Settings::List{text("1 mV"), text("2 mV")}}}}));
+  EXPECT_EQ(some.records[0].traces[0].volts_per_count, 3);
+  EXPECT_EQ(some.records[0].traces[1].volts_per_count, 1);
+  EXPECT_DOUBLE_EQ(some.records[0].traces[0].offset_v, 1e-3);
+  EXPECT_DOUBLE_EQ(some.records[0].traces[1].offset_v, 2e-3);
+  EXPECT_THAT(sentence_of([&] {
+                read_run({folder / "run.h5"},
+                         settings({{"channels", groups({{{"name", text("a")}, {"dataset", text("/waves")}}})},
+                                   {"interval", text("1 ns")}}));
+              }),
+              HasSubstr("/waves: has 3 channels in each record; say with \"channel\" which one is meant"));
+}
+
 TEST(hdf5_reader, floating_point_trigger_times_lose_nothing_but_what_they_never_had) {
   const TemporaryFolder folder;
   {
@@ -497,6 +537,22 @@ TEST(hdf5_reader, a_pattern_joins_one_file_a_channel) {
   EXPECT_THAT(read.description.channels, ElementsAre("south", "north"));
   ASSERT_EQ(read.records.size(), 4U);
   EXPECT_THAT(as_numbers(read.records[2].traces[1]), ElementsAre('n' + '2', 'n' + '2'));
+}
+
+TEST(hdf5_reader, the_python_of_the_documents_makes_a_file_that_we_read) {
+  const TemporaryFolder folder;
+  std::ifstream document(FIRSTEDGE_SOURCE_DIR "/docs/file-layouts.md");
+  const std::string text((std::istreambuf_iterator<char>(document)), std::istreambuf_iterator<char>());
+  const std::string opening = "```python\n";
+  const std::size_t start = text.find(opening) + opening.size();
+  const std::string program = text.substr(start, text.find("```", start) - start);
+  ASSERT_EQ(test::python(program, folder.path()), "exit 0");
+  const WholeRun whole = read_run({folder / "run.h5"});
+  EXPECT_THAT(whole.description.channels, ElementsAre("south"));
+  EXPECT_TRUE(whole.description.guesses.empty());
+  ASSERT_EQ(whole.records.size(), 1000U);
+  EXPECT_EQ(whole.records[999].traces[0].size(), 500U);
+  EXPECT_EQ(whole.records[999].traces[0].interval_s, 0.2e-9);
 }
 
 TEST(hdf5_reader, the_signature_is_found_behind_a_user_block) {

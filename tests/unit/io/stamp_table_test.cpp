@@ -4,6 +4,7 @@
 #include "firstedge/core/digest.hpp"
 #include "firstedge/core/error.hpp"
 
+#include "support/python.hpp"
 #include "support/random.hpp"
 #include "support/random_records.hpp"
 #include "support/sentence_of.hpp"
@@ -21,6 +22,7 @@
 namespace firstedge {
 namespace {
 
+using test::python;
 using test::Random;
 using test::sentence_of;
 using test::TemporaryFolder;
@@ -263,16 +265,6 @@ TEST(stamp_table_csv, reads_as_a_person_would_expect) {
             "7,\"north, with amplifier\",constant_fraction(fraction=0.3),2,-1,1.25e-08,,,0.1,,,,,,,"
             "clipped+poor_fit\n"
             "# trigger: 7,TAI,1764052620,5\n");
-}
-
-// Runs a Python program with Debian's own interpreter; its output and exit status.
-std::string python(const std::string& program, const std::filesystem::path& argument) {
-  const std::string command =
-      "/usr/bin/python3 -W error -c '" + program + "' '" + argument.string() + "' 2>&1";
-  FILE* pipe = popen(command.c_str(), "r");
-  std::string output;
-  for (int c = fgetc(pipe); c != EOF; c = fgetc(pipe)) output += static_cast<char>(c);
-  return output + "exit " + std::to_string(pclose(pipe));
 }
 
 TEST(stamp_table_python, opens_in_one_line_with_h5py_and_with_pandas) {
