@@ -18,7 +18,7 @@ constexpr std::size_t end_bins = 4;     // not searched: 0 Hz has its mean taken
 constexpr std::size_t first_sound = 2;  // bins below are those of the mean
 // By the law of one bin over known noise. The noise is estimated from bins too, which costs the rest of the
 // 0.01 that is promised.
-constexpr double chance_of_false_line = 0.0005;
+constexpr double chance_of_false_line = 0.00005;
 
 double median_log(std::vector<double> densities) {
   if (densities.empty()) return 0;

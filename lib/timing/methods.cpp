@@ -90,7 +90,7 @@ double positive_of(const Settings& settings, const std::string& name, double val
 std::string curve_words(Interpolation interpolation, std::size_t edge_samples) {
   if (edge_samples > 0) return fmt::format(", edge_samples={}", edge_samples);
   return interpolation == Interpolation::quintic ? ""
-                                               : fmt::format(", interpolation={}", word_of(interpolation));
+                                                 : fmt::format(", interpolation={}", word_of(interpolation));
 }
 
 Ready constant_fraction_ready(const Settings& settings, const ChannelKnowledge& knowledge) {

@@ -60,12 +60,13 @@ TEST(text_numbers, every_number_of_digits_and_decimals_is_the_one_of_from_chars)
   test::Random random(5);
   for (int round = 0; round < 20000; ++round) {
     const auto digits = static_cast<std::size_t>(random.uniform(1, 23));
-    std::string text;
-    for (std::size_t i = 0; i < digits; ++i)
-      text += static_cast<char>('0' + static_cast<int>(random.uniform(0, 10)));
     const auto point = static_cast<std::size_t>(random.uniform(0, static_cast<double>(digits) + 1));
-    if (point < digits) text.insert(point, ".");
-    if (random.uniform(0, 1) < 0.5) text.insert(0, "-");
+    std::string text;
+    if (random.uniform(0, 1) < 0.5) text += '-';
+    for (std::size_t i = 0; i < digits; ++i) {
+      if (i == point) text += '.';
+      text += static_cast<char>('0' + static_cast<int>(random.uniform(0, 10)));
+    }
     if (random.uniform(0, 1) < 0.3) text += "e-7";
     double value = 0;
     std::from_chars(text.data(), text.data() + text.size(), value);

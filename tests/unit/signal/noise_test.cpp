@@ -252,13 +252,13 @@ TEST(pick_up, no_line_is_found_in_noise_of_any_colour_in_99_of_100_spectra) {
 TEST(pick_up, no_line_is_found_in_few_segments_of_white_noise_either) {
   for (const std::size_t segments : {1U, 2U, 5U}) {
     int spectra_with_lines = 0;
-    for (std::uint64_t seed = 0; seed < 400; ++seed) {
+    for (std::uint64_t seed = 0; seed < 4000; ++seed) {
       test::Random random(2000 + seed);
       std::vector<double> volts(128 * (segments + 1), 0.0);
       random.add_white_noise(volts, 1);
       spectra_with_lines += find_pick_up_lines(welch(volts, interval_s, 256)).empty() ? 0 : 1;
     }
-    EXPECT_LE(spectra_with_lines, 4) << segments;
+    EXPECT_LE(spectra_with_lines, 40) << segments;
   }
 }
 
