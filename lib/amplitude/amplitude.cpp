@@ -99,27 +99,28 @@ Table fits_table(const std::vector<ChannelSpectrum>& channels, const std::string
 Table counts_table(const std::vector<ChannelSpectrum>& channels) {
   Table table{.key = "counts",
               .title = "What became of the pulses",
-              .note = "A pulse may carry several flags.",
+              .note = "A pulse may carry several flags. What did not occur is not listed.",
               .columns = {{"channel", "Channel", ""}, {"what", "Pulses", ""}, {"count", "Number", ""}}};
   for (const ChannelSpectrum& channel : channels) {
     const auto tell = [&](std::string what, std::uint64_t number) {
       table.rows.push_back(Row{channel.channel, std::move(what), count(number)});
     };
-    tell("stamps without a pulse", channel.without_pulse);
+    const auto tell_any = [&](std::string what, std::uint64_t number) {
+      if (number > 0) tell(std::move(what), number);
+    };
+    tell_any("stamps without a pulse", channel.without_pulse);
     tell("pulses", channel.total);
-    tell("left out: flagged", channel.flagged);
-    for (std::size_t i = 0; i < flag_table.size(); ++i) {
-      if (channel.by_flag.at(i) > 0)
-        tell(fmt::format("  of these {}", flag_table.at(i).name), channel.by_flag.at(i));
-    }
+    tell_any("left out: flagged", channel.flagged);
+    for (std::size_t i = 0; i < flag_table.size(); ++i)
+      tell_any(fmt::format("  of these {}", flag_table.at(i).name), channel.by_flag.at(i));
     tell("shown", channel.shown);
-    tell("  of these clipped", channel.clipped);
-    tell("  of these without a height", channel.height.not_known);
-    tell("  of these without a charge", channel.charge.not_known);
-    tell("heights below the fitted range", channel.height.fit.below);
-    tell("heights above the fitted range", channel.height.fit.above);
-    tell("charges below the fitted range", channel.charge.fit.below);
-    tell("charges above the fitted range", channel.charge.fit.above);
+    tell_any("  of these clipped", channel.clipped);
+    tell_any("  of these without a height", channel.height.not_known);
+    tell_any("  of these without a charge", channel.charge.not_known);
+    tell_any("heights below the fitted range", channel.height.fit.below);
+    tell_any("heights above the fitted range", channel.height.fit.above);
+    tell_any("charges below the fitted range", channel.charge.fit.below);
+    tell_any("charges above the fitted range", channel.charge.fit.above);
   }
   return table;
 }

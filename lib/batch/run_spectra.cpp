@@ -1,6 +1,7 @@
 #include "firstedge/batch/run_spectra.hpp"
 
 #include "firstedge/batch/learning.hpp"
+#include "firstedge/signal/noise_average.hpp"
 #include "firstedge/signal/pulse_measures.hpp"
 
 #include <algorithm>
@@ -30,7 +31,9 @@ std::size_t stretch_for(std::size_t quiet, std::size_t after) {
 class SpectraGatherer {
  public:
   explicit SpectraGatherer(const LearntChannel& channel)
-      : channel_(channel), conditioner_(channel.conditioning, channel.interval_s) {}
+      : channel_(channel),
+        conditioner_(channel.conditioning, channel.interval_s),
+        quiet_(channel.interval_s) {}
 
   void add(const Trace& trace) {
     if (trace.interval_s != channel_.interval_s) return;
@@ -44,10 +47,9 @@ class SpectraGatherer {
 
   ChannelSpectra spectra() const {
     ChannelSpectra spectra{.channel = channel_.name, .signal = {}, .noise = {}, .lines = {}};
-    if (!noise_.empty()) {
-      spectra.noise = mean_of(noise_);
-      spectra.lines = find_pick_up_lines(spectra.noise);
-    }
+    if (!noise_.empty()) spectra.noise = mean_of(noise_);
+    if (const PowerSpectrum quiet = quiet_.spectrum(); !quiet.frequency_hz.empty())
+      spectra.lines = find_pick_up_lines(quiet);
     if (!signal_.empty()) spectra.signal = mean_of(signal_);
     return spectra;
   }
@@ -61,6 +63,7 @@ class SpectraGatherer {
     if (start < shortest_stretch + margin) return;
     const std::size_t quiet = start - margin;
     const std::span samples(trace.volts);
+    quiet_.add(samples.first(quiet));
     if (stretch_ == 0) stretch_ = stretch_for(quiet, samples.size() - start);
     const std::size_t before = 3 * stretch_ / 8;
     if (quiet < stretch_ || start - before + stretch_ > samples.size()) return;
@@ -75,6 +78,7 @@ class SpectraGatherer {
 
   const LearntChannel& channel_;
   Conditioner conditioner_;
+  NoiseAverage quiet_;
   std::size_t stretch_ = 0;
   std::vector<PowerSpectrum> signal_, noise_;
   std::vector<double> heights_v_, charges_c_;

@@ -15,9 +15,9 @@ Table stamps_table(const RunSummary& summary) {
       .title = "Stamps and what speaks against them",
       .note =
           "A stamp may carry several flags. Flagged stamps are in the table too: choose by the flags column.",
-      .columns = {{"channel_method", "channel, method", ""},
-                  {"stamps", "stamps", ""},
-                  {"unflagged", "unflagged", ""}},
+      .columns = {{"channel_method", "Channel, method", ""},
+                  {"stamps", "Stamps", ""},
+                  {"unflagged", "Unflagged", ""}},
       .rows = {}};
   std::array<bool, flag_table.size()> met{};
   for (const auto& of_channel : summary.cells) {
@@ -47,7 +47,7 @@ Table methods_table(const RunSummary& summary) {
   Table table{.key = "methods",
               .title = "Methods and their settings",
               .note = "",
-              .columns = {{"method", "method", ""}, {"settings", "settings", ""}},
+              .columns = {{"method", "Method", ""}, {"settings", "Settings", ""}},
               .rows = {}};
   for (const StampTableHead::Method& method : summary.methods)
     table.rows.push_back({method.name, method.settings});
@@ -60,13 +60,13 @@ Table learnt_table(const RunSummary& summary) {
       .title = "What was learnt from the first records",
       .note =
           "The bound is the Cramer-Rao bound of the template at ten times the noise; it falls as 1/height.",
-      .columns = {{"channel", "channel", ""},
-                  {"sensor", "sensor", ""},
-                  {"interval", "interval", "s"},
-                  {"noise", "noise", "V"},
-                  {"records", "records", ""},
-                  {"template", "template", ""},
-                  {"bound", "bound at 10 x noise", "s"}},
+      .columns = {{"channel", "Channel", ""},
+                  {"sensor", "Sensor", ""},
+                  {"interval", "Interval", "s"},
+                  {"noise", "Noise", "V"},
+                  {"records", "Records", ""},
+                  {"template", "Template", ""},
+                  {"bound", "Bound at 10 x noise", "s"}},
       .rows = {}};
   for (const LearntChannel& channel : summary.channels) {
     const double noise_v = channel.noise.rms_v();
@@ -87,8 +87,8 @@ Plot templates_plot(const RunSummary& summary) {
                 "Each channel's template, peak 1, time zero where the leading edge crosses half of its "
                 "height. Look "
                 "for a clean baseline before the edge, and for ringing or a second pulse after it.",
-            .x = {"time from the reference instant", "s"},
-            .y = {"share of the peak", ""},
+            .x = {"Time from the reference instant", "s"},
+            .y = {"Share of the peak", ""},
             .series = {},
             .markers = {}};
   for (const LearntChannel& channel : summary.channels) {
@@ -119,10 +119,10 @@ Result summary_of(const RunSummary& summary, const Provenance& provenance) {
       .cautions = {},
       .provenance = provenance};
   const auto whole = [](std::uint64_t number) { return Estimate{.value = static_cast<double>(number)}; };
-  result.figures = {{"records", "records stamped", whole(summary.records), ""},
-                    {"records_bad", "records left out as damaged", whole(summary.account.records_bad), ""},
-                    {"traces_missing", "traces missing", whole(summary.account.traces_missing), ""},
-                    {"stamps", "stamps", whole(summary.stamps), ""}};
+  result.figures = {{"records", "Records stamped", whole(summary.records), ""},
+                    {"records_bad", "Records left out as damaged", whole(summary.account.records_bad), ""},
+                    {"traces_missing", "Traces missing", whole(summary.account.traces_missing), ""},
+                    {"stamps", "Stamps", whole(summary.stamps), ""}};
   result.tables = {stamps_table(summary), methods_table(summary), learnt_table(summary)};
   if (const Plot plot = templates_plot(summary); !plot.series.empty()) result.plots.push_back(plot);
   for (const std::string& guess : summary.description.guesses) result.warnings.push_back("guessed: " + guess);

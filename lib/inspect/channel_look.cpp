@@ -10,15 +10,12 @@ namespace firstedge {
 namespace {
 
 constexpr std::size_t most_measured = 20000;  // baselines, heights and transition durations kept
-constexpr std::size_t most_spectra = 500;
-constexpr std::size_t shortest_segment = 32;
-constexpr std::size_t longest_segment = 1024;
-constexpr std::size_t most_kinds = 1000;  // different intervals or lengths told apart
+constexpr std::size_t most_kinds = 1000;      // different intervals or lengths told apart
 
 }  // namespace
 
 ChannelLook::ChannelLook(const LearntChannel& channel)
-    : channel_(channel), conditioner_(channel.conditioning, channel.interval_s) {}
+    : channel_(channel), conditioner_(channel.conditioning, channel.interval_s), noise_(channel.interval_s) {}
 
 void ChannelLook::add(const Trace& trace) {
   const ConditionedTrace conditioned = conditioner_(trace);
@@ -37,7 +34,9 @@ void ChannelLook::add(const Trace& trace) {
   const std::vector<Pulse> pulses = find_pulses(conditioned, at_interval(channel_.noise, trace.interval_s),
                                                 channel_.load_ohm, channel_.search);
   for (const Pulse& pulse : pulses) add_pulse(conditioned, pulse);
-  add_noise(conditioned, pulses.empty() ? conditioned.volts.size() : pulses.front().region.first);
+  if (trace.interval_s != channel_.interval_s) return;
+  const std::span samples(conditioned.volts);
+  noise_.add(pulses.empty() ? samples : samples.first(pulses.front().region.first));
 }
 
 void ChannelLook::add_pulse(const ConditionedTrace& trace, const Pulse& pulse) {
@@ -50,18 +49,6 @@ void ChannelLook::add_pulse(const ConditionedTrace& trace, const Pulse& pulse) {
       std::span(trace.volts).subspan(pulse.region.first - before, pulse.region.size() + before);
   const double duration_s = measure_pulse(stretch, trace.interval_s).transition_duration_s;
   if (std::isfinite(duration_s)) transitions_s_.push_back(duration_s);
-}
-
-void ChannelLook::add_noise(const ConditionedTrace& trace, std::size_t quiet) {
-  if (quiet < shortest_segment || spectra_.size() >= most_spectra || trace.interval_s != channel_.interval_s)
-    return;
-  std::size_t segment = shortest_segment;
-  while (segment * 2 <= std::min(quiet, longest_segment)) segment *= 2;
-  PowerSpectrum spectrum = welch(std::span(trace.volts).first(quiet), trace.interval_s, segment);
-  // Only spectra of one shape can be averaged: the first one's.
-  if (spectra_.empty() || spectra_.front().frequency_hz.size() == spectrum.frequency_hz.size()) {
-    spectra_.push_back(std::move(spectrum));
-  }
 }
 
 double ChannelLook::share_positive() const {
@@ -78,10 +65,6 @@ double ChannelLook::clipped_trace_share() const {
 
 double ChannelLook::range_used() const {
   return std::isfinite(range_v_) && range_v_ > 0 ? (highest_v_ - lowest_v_) / range_v_ : std::nan("");
-}
-
-PowerSpectrum ChannelLook::noise_spectrum() const {
-  return spectra_.empty() ? PowerSpectrum{} : mean_of(spectra_);
 }
 
 }  // namespace firstedge

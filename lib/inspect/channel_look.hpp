@@ -3,7 +3,7 @@
 
 #include "firstedge/batch/learning.hpp"
 #include "firstedge/core/trace.hpp"
-#include "firstedge/signal/noise.hpp"
+#include "firstedge/signal/noise_average.hpp"
 
 #include <cstdint>
 #include <set>
@@ -39,13 +39,12 @@ class ChannelLook {
   const std::vector<double>& transition_durations_s() const { return transitions_s_; }
   const std::set<double>& intervals_s() const { return intervals_s_; }
   const std::set<std::size_t>& lengths() const { return lengths_; }
-  PowerSpectrum noise_spectrum() const;
+  PowerSpectrum noise_spectrum() const { return noise_.spectrum(); }
   /// True when no trace had two different samples.
   bool constant() const { return traces_ > 0 && highest_v_ == lowest_v_; }
 
  private:
   void add_pulse(const ConditionedTrace& trace, const Pulse& pulse);
-  void add_noise(const ConditionedTrace& trace, std::size_t quiet);
 
   const LearntChannel& channel_;
   Conditioner conditioner_;
@@ -55,7 +54,7 @@ class ChannelLook {
   std::vector<double> baselines_v_, heights_v_, transitions_s_;
   std::set<double> intervals_s_;
   std::set<std::size_t> lengths_;
-  std::vector<PowerSpectrum> spectra_;
+  NoiseAverage noise_;
 };
 
 }  // namespace firstedge

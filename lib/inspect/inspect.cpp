@@ -41,18 +41,18 @@ Table channels_table(const std::deque<ChannelLook>& looks) {
   Table table{.key = "channels",
               .title = "Channels",
               .note = "Medians over the records looked at.",
-              .columns = {{"channel", "channel", ""},
-                          {"traces", "traces", ""},
-                          {"missing", "missing", ""},
-                          {"samples", "samples", ""},
-                          {"interval", "interval", "s"},
-                          {"baseline", "baseline", "V"},
-                          {"baseline_spread", "its spread", "V"},
-                          {"noise", "noise", "V"},
-                          {"lowest", "lowest", "V"},
-                          {"highest", "highest", "V"},
-                          {"range_used", "range used", "%"},
-                          {"clipped", "traces clipped", "%"}},
+              .columns = {{"channel", "Channel", ""},
+                          {"traces", "Traces", ""},
+                          {"missing", "Missing", ""},
+                          {"samples", "Samples", ""},
+                          {"interval", "Interval", "s"},
+                          {"baseline", "Baseline", "V"},
+                          {"baseline_spread", "Its spread", "V"},
+                          {"noise", "Noise", "V"},
+                          {"lowest", "Lowest", "V"},
+                          {"highest", "Highest", "V"},
+                          {"range_used", "Range used", "%"},
+                          {"clipped", "Traces clipped", "%"}},
               .rows = {}};
   for (const ChannelLook& look : looks) {
     table.rows.push_back(
@@ -72,14 +72,14 @@ Table pulses_table(const std::deque<ChannelLook>& looks) {
                   "Medians of heights and transition durations (10 % to 90 %) of the pulses that are not "
                   "clipped. The "
                   "rate is per second of recorded time.",
-              .columns = {{"channel", "channel", ""},
-                          {"polarity", "polarity", ""},
-                          {"per_trace", "pulses a trace", ""},
-                          {"rate", "pulse rate", "Hz"},
-                          {"height", "height", "V"},
-                          {"signal_to_noise", "height over noise", ""},
-                          {"transition", "transition", "s"},
-                          {"samples_an_edge", "samples an edge", ""}},
+              .columns = {{"channel", "Channel", ""},
+                          {"polarity", "Polarity", ""},
+                          {"per_trace", "Pulses a trace", ""},
+                          {"rate", "Pulse rate", "Hz"},
+                          {"height", "Height", "V"},
+                          {"signal_to_noise", "Height over noise", ""},
+                          {"transition", "Transition", "s"},
+                          {"samples_an_edge", "Samples an edge", ""}},
               .rows = {}};
   for (const ChannelLook& look : looks) {
     const double height_v = median(look.heights_v());
@@ -97,10 +97,10 @@ Table lines_table(const std::deque<ChannelLook>& looks) {
       .key = "pick_up",
       .title = "Pick-up lines",
       .note = "Frequencies that stand out of the noise around them. Amplitude: peak value of the sine.",
-      .columns = {{"channel", "channel", ""},
-                  {"frequency", "frequency", "Hz"},
-                  {"amplitude", "amplitude", "V"},
-                  {"excess", "over the noise around", "dB"}},
+      .columns = {{"channel", "Channel", ""},
+                  {"frequency", "Frequency", "Hz"},
+                  {"amplitude", "Amplitude", "V"},
+                  {"excess", "Over the noise around", "dB"}},
       .rows = {}};
   for (const ChannelLook& look : looks) {
     const PowerSpectrum spectrum = look.noise_spectrum();
@@ -119,8 +119,8 @@ Plot spectrum_plot(const std::deque<ChannelLook>& looks) {
                 "One-sided spectral density of the stretches before the first pulse. Look for lines "
                 "(pick-up), a fall "
                 "at the end of the band, and a rise towards low frequencies.",
-            .x = {"frequency", "Hz", true},
-            .y = {"noise density", "V/√Hz", true},
+            .x = {"Frequency", "Hz", true},
+            .y = {"Noise density", "V/√Hz", true},
             .series = {},
             .markers = {}};
   for (const ChannelLook& look : looks) {
@@ -144,8 +144,8 @@ Plot traces_plot(const std::string& channel) {
       .caption =
           "Traces as they were recorded, spread over the records looked at. Look for pulses that start at "
           "different places, a baseline that wanders, and flat tops at the digitizer's limit.",
-      .x = {"time from the trigger", "s"},
-      .y = {"voltage", "V"},
+      .x = {"Time from the trigger", "s"},
+      .y = {"Voltage", "V"},
       .series = {},
       .markers = {}};
 }

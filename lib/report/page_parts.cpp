@@ -89,7 +89,10 @@ std::string number_html(const ShownCell& cell, const ColumnStyle& style) {
 }
 
 std::string cell_html(const ShownCell& cell, const ColumnStyle& style) {
-  if (!style.numeric) return "<td>" + escaped(cell.words) + "</td>";
+  if (!style.numeric) {
+    constexpr std::size_t unbroken = 28;  // bytes that stand on one line
+    return (cell.words.size() <= unbroken ? "<td class=\"word\">" : "<td>") + escaped(cell.words) + "</td>";
+  }
   if (!cell.words.empty())
     return fmt::format("<td class=\"number\">{}</td>", cell.words == "-" ? "–" : escaped(cell.words));
   return "<td class=\"number\">" + number_html(cell, style) + "</td>";
@@ -121,7 +124,7 @@ std::string table_html(const Table& table, std::string_view id) {
     for (std::size_t at = 0; at < columns.size(); ++at) body += cell_html(columns[at].cells[row], styles[at]);
     body += "</tr>\n";
   }
-  if (table.rows.empty()) body = fmt::format("<tr><td colspan=\"{}\">no rows</td></tr>\n", columns.size());
+  if (table.rows.empty()) body = fmt::format("<tr><td colspan=\"{}\">none</td></tr>\n", columns.size());
   // A table longer than its window is scrolled: its length is told beside the title.
   constexpr std::size_t rows_in_view = 15;
   const std::string count = table.rows.size() > rows_in_view

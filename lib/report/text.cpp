@@ -6,6 +6,7 @@
 
 #include <algorithm>
 #include <numeric>
+#include <ranges>
 
 #include <fmt/format.h>
 
@@ -184,7 +185,7 @@ std::string table_text(const Table& table) {
       text += fmt::format("\n  the same rows, columns {} to {} of {}\n", first + 1, next, columns.size());
     text += block_text(block, table.rows.size());
   }
-  if (table.rows.empty()) text += "  no rows\n";
+  if (table.rows.empty()) text += "  none\n";
   if (!table.note.empty()) text += paragraph(spaces(gap), clean_words(table.note));
   return text;
 }
@@ -199,10 +200,14 @@ std::string provenance_text(const Provenance& made) {
   std::string text;
   if (!made.program.empty()) text += paragraph("Made by ", clean_words(made.program + " " + made.version));
   if (!made.command.empty()) text += paragraph("  command  ", clean_words(made.command));
-  for (const Provenance::Input& input : made.inputs) {
+  constexpr std::size_t inputs_told = 10;
+  for (const Provenance::Input& input : made.inputs | std::views::take(inputs_told)) {
     text += paragraph("  input    ", clean_words(fmt::format("{}, {} bytes, SHA-256 {}", input.name,
                                                              input.bytes, input.sha256)));
   }
+  if (made.inputs.size() > inputs_told)
+    text +=
+        fmt::format("  and {} more inputs, on the page and in the JSON\n", made.inputs.size() - inputs_told);
   for (const auto& [name, value] : made.options)
     text += paragraph("  option   ", clean_words(fmt::format("{} = {}", name, value)));
   if (!made.setup.empty())

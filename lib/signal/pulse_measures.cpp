@@ -88,41 +88,46 @@ std::size_t last_before(const std::vector<double>& shape, std::size_t from, doub
   return shape.size();
 }
 
+/// Reference levels, as shares of the way from the first state to the second.
+struct Levels {
+  double lower = 0.1, upper = 0.9;
+};
+
 /// Instants of one transition, as positions in samples; NaN where there is none.
 struct Transition {
-  double at_10 = none, at_50 = none, at_90 = none;
+  double at_lower = none, at_middle = none, at_upper = none;
   std::size_t middle = 0;  ///< bracket of the 50 % instant; the size if there is none
 };
 
-Transition first_transition(const std::vector<double>& shape) {
+Transition first_transition(const std::vector<double>& shape, const Levels& levels) {
   Transition found;
   found.middle = first_after(shape, 0, 0.5, rises_through);
   if (found.middle == shape.size()) return found;
-  found.at_50 = position_between(shape, found.middle, 0.5);
-  const std::size_t low = last_before(shape, found.middle, 0.1, rises_through);
-  const std::size_t high = first_after(shape, found.middle, 0.9, rises_through);
-  if (low < shape.size()) found.at_10 = position_between(shape, low, 0.1);
-  if (high < shape.size()) found.at_90 = position_between(shape, high, 0.9);
+  found.at_middle = position_between(shape, found.middle, 0.5);
+  const std::size_t low = last_before(shape, found.middle, levels.lower, rises_through);
+  const std::size_t high = first_after(shape, found.middle, levels.upper, rises_through);
+  if (low < shape.size()) found.at_lower = position_between(shape, low, levels.lower);
+  if (high < shape.size()) found.at_upper = position_between(shape, high, levels.upper);
   return found;
 }
 
-Transition second_transition(const std::vector<double>& shape, std::size_t from) {
+Transition second_transition(const std::vector<double>& shape, std::size_t from, const Levels& levels) {
   Transition found;
   found.middle = first_after(shape, from, 0.5, falls_through);
   if (found.middle == shape.size()) return found;
-  found.at_50 = position_between(shape, found.middle, 0.5);
-  const std::size_t high = last_before(shape, found.middle, 0.9, falls_through);
-  const std::size_t low = first_after(shape, found.middle, 0.1, falls_through);
-  if (high < shape.size()) found.at_90 = position_between(shape, high, 0.9);
-  if (low < shape.size()) found.at_10 = position_between(shape, low, 0.1);
+  found.at_middle = position_between(shape, found.middle, 0.5);
+  const std::size_t high = last_before(shape, found.middle, levels.upper, falls_through);
+  const std::size_t low = first_after(shape, found.middle, levels.lower, falls_through);
+  if (high < shape.size()) found.at_upper = position_between(shape, high, levels.upper);
+  if (low < shape.size()) found.at_lower = position_between(shape, low, levels.lower);
   return found;
 }
 
 /// The steepest rise between neighbours among the samples of the first transition, per sample.
 double steepest(const std::vector<double>& shape, const Transition& transition) {
-  const auto first = static_cast<std::size_t>(std::isnan(transition.at_10) ? 0 : transition.at_10);
+  const auto first = static_cast<std::size_t>(std::isnan(transition.at_lower) ? 0 : transition.at_lower);
   const auto last =
-      std::isnan(transition.at_90) ? shape.size() - 2 : static_cast<std::size_t>(transition.at_90);
+      std::isnan(transition.at_upper) ? shape.size() - 2 : static_cast<std::size_t>(transition.at_upper);
   double steepest = 0;
   for (std::size_t i = first; i <= last; ++i) steepest = std::max(steepest, shape[i + 1] - shape[i]);
   return steepest;
@@ -133,9 +138,9 @@ PulseMeasures without_features(double level) {
           .high_state_v = level,
           .amplitude_v = 0,
           .polarity = 1,
-          .instant_10_s = none,
-          .instant_50_s = none,
-          .instant_90_s = none,
+          .instant_lower_s = none,
+          .instant_middle_s = none,
+          .instant_upper_s = none,
           .transition_duration_s = none,
           .second_transition_duration_s = none,
           .pulse_duration_s = none,
@@ -164,15 +169,16 @@ PulseMeasures measure_pulse(std::span<const double> volts, double interval_s,
   measures.polarity = starts_low ? 1 : -1;
   const std::vector<double> shape =
       starts_low ? normalised(volts, states.low, states.high) : normalised(volts, states.high, states.low);
-  const Transition first = first_transition(shape);
+  const Levels levels{.lower = options.lower_percent / 100, .upper = options.upper_percent / 100};
+  const Transition first = first_transition(shape, levels);
   if (first.middle == shape.size()) return measures;
-  const Transition second = second_transition(shape, first.middle + 1);
-  measures.instant_10_s = first.at_10 * interval_s;
-  measures.instant_50_s = first.at_50 * interval_s;
-  measures.instant_90_s = first.at_90 * interval_s;
-  measures.transition_duration_s = (first.at_90 - first.at_10) * interval_s;
-  measures.second_transition_duration_s = (second.at_10 - second.at_90) * interval_s;
-  measures.pulse_duration_s = (second.at_50 - first.at_50) * interval_s;
+  const Transition second = second_transition(shape, first.middle + 1, levels);
+  measures.instant_lower_s = first.at_lower * interval_s;
+  measures.instant_middle_s = first.at_middle * interval_s;
+  measures.instant_upper_s = first.at_upper * interval_s;
+  measures.transition_duration_s = (first.at_upper - first.at_lower) * interval_s;
+  measures.second_transition_duration_s = (second.at_lower - second.at_upper) * interval_s;
+  measures.pulse_duration_s = (second.at_middle - first.at_middle) * interval_s;
   measures.slew_v_per_s = measures.amplitude_v * steepest(shape, first) / interval_s;
   const auto after = shape.begin() + static_cast<std::ptrdiff_t>(first.middle) + 1;
   const auto until = shape.begin() + static_cast<std::ptrdiff_t>(std::min(second.middle + 1, shape.size()));

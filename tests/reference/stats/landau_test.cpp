@@ -127,6 +127,10 @@ TEST(moyal_reference, closed_forms) {
   const double square = integral([](double x) { return x * x * moyal_density(x); }, -6, 80, 40);
   EXPECT_NEAR(mean, 1.27036284546, 1e-11);
   EXPECT_NEAR(square - mean * mean, 4.93480220054, 1e-10);
+  EXPECT_NEAR(2.28446593003 + 1.30634016777, 3.5908060978, 2e-11);  // full width at half maximum
+  const double cube =
+      integral([=](double x) { return std::pow(x - mean, 3) * moyal_density(x); }, -6, 100, 40);
+  EXPECT_NEAR(cube / std::pow(4.93480220054, 1.5), 1.53514159072, 1e-10);  // 28 sqrt(2) zeta(3)/pi^3
 }
 
 TEST(moyal_reference, scipy) {

@@ -37,7 +37,7 @@ TEST(pulse_measures, noise_moves_them_as_little_as_it_must) {
   // A mode among bins of one standard deviation: within two of them.
   EXPECT_NEAR(measures.amplitude_v, 0.5, 4 * 5e-3);
   // Noise over slope: 5 mV / (0.5 V / 4 ns) = 40 ps, and a state's error of as much; four of them.
-  EXPECT_NEAR(measures.instant_50_s, 22e-9, 0.2e-9);
+  EXPECT_NEAR(measures.instant_middle_s, 22e-9, 0.2e-9);
   EXPECT_NEAR(measures.transition_duration_s, 3.2e-9, 0.4e-9);
 }
 
@@ -51,7 +51,7 @@ TEST(pulse_measures, they_shift_with_the_pulse_and_scale_with_its_height) {
   const PulseMeasures two = measure_pulse(later, interval_s);
   EXPECT_EQ(two.polarity, -one.polarity);
   EXPECT_NEAR(two.amplitude_v, 2 * one.amplitude_v, 0.02);
-  EXPECT_NEAR(two.instant_50_s, one.instant_50_s + 2e-9, 0.02e-9);
+  EXPECT_NEAR(two.instant_middle_s, one.instant_middle_s + 2e-9, 0.02e-9);
   EXPECT_NEAR(two.pulse_duration_s, one.pulse_duration_s, 0.1e-9);
   EXPECT_NEAR(two.slew_v_per_s, 2 * one.slew_v_per_s, 0.02 * two.slew_v_per_s);
 }
@@ -61,10 +61,10 @@ TEST(pulse_measures, what_a_waveform_does_not_have_is_nan) {
   for (const std::vector<double>& volts :
        {std::vector<double>{}, {1.0}, {2.0, 2.0, 2.0}, {0.0, nan, 1.0}, {0.0, 1e308, -1e308}}) {
     const PulseMeasures measures = measure_pulse(volts, interval_s);
-    EXPECT_TRUE(std::isnan(measures.instant_50_s) || volts.size() == 3);
+    EXPECT_TRUE(std::isnan(measures.instant_middle_s) || volts.size() == 3);
   }
   const PulseMeasures step = measure_pulse(std::vector<double>{0, 0, 0, 1, 1, 1}, 1);
-  EXPECT_NEAR(step.instant_50_s, 2.5, 1e-12);
+  EXPECT_NEAR(step.instant_middle_s, 2.5, 1e-12);
   EXPECT_TRUE(std::isnan(step.pulse_duration_s));
   EXPECT_TRUE(std::isnan(step.second_transition_duration_s));
   const PulseMeasures tiny_histogram =
