@@ -2,7 +2,6 @@
 # a room touches that room alone.
 
 option(FIRSTEDGE_WARNINGS_ARE_ERRORS "Stop at a compiler warning" OFF)
-option(FIRSTEDGE_CLANG_TIDY "Run clang-tidy beside the compiler" OFF)
 set(FIRSTEDGE_SANITIZE "" CACHE STRING "Sanitizers, as -fsanitize takes them")
 
 # In the build tree, lib/ is reached under the same name as in an installed tree: <firstedge/room/file.hpp>.
@@ -26,9 +25,6 @@ endif()
 
 function(firstedge_own_target target)
   target_link_libraries(${target} PRIVATE $<BUILD_INTERFACE:firstedge_flags>)
-  if(FIRSTEDGE_CLANG_TIDY)
-    set_target_properties(${target} PROPERTIES CXX_CLANG_TIDY "clang-tidy;--quiet;--warnings-as-errors=*")
-  endif()
 endfunction()
 
 # firstedge_room(NAME room [DEPENDS room...] [PUBLIC package...] [PRIVATE package...])
@@ -56,9 +52,14 @@ function(firstedge_room)
   set_property(GLOBAL APPEND PROPERTY FIRSTEDGE_ROOMS ${target})
 endfunction()
 
+# Tests spend their time in the library, which has its own flags: they are compiled quickly.
+add_library(firstedge_test_flags INTERFACE)
+target_compile_options(firstedge_test_flags INTERFACE $<$<CONFIG:Release>:-O1>)
+
 # firstedge_test(kind room [WHOLE] [LINK room-or-package...])
 # All of tests/<kind>/<room>/*.cpp in one GoogleTest program <kind>_<room>, each case a CTest test with label <kind>;
-# with WHOLE all cases are one CTest test, for programs whose cases share costly work.
+# with WHOLE all cases are one CTest test, for programs whose cases share costly work. The target tests_<kind> builds all
+# programs of a kind.
 function(firstedge_test kind room)
   cmake_parse_arguments(TEST "WHOLE" "" "LINK" ${ARGN})
   file(GLOB sources CONFIGURE_DEPENDS ${CMAKE_CURRENT_SOURCE_DIR}/${room}/*.cpp)
@@ -70,14 +71,24 @@ function(firstedge_test kind room)
   firstedge_own_target(${target})
   target_compile_definitions(${target} PRIVATE
     FIRSTEDGE_SOURCE_DIR="${PROJECT_SOURCE_DIR}" FIRSTEDGE_BINARY_DIR="${PROJECT_BINARY_DIR}")
-  target_link_libraries(${target} PRIVATE firstedge_test_support ${TEST_LINK} GTest::gmock GTest::gtest_main)
+  target_link_libraries(${target} PRIVATE
+    firstedge_test_flags firstedge_test_support ${TEST_LINK} GTest::gmock GTest::gtest_main)
+  if(NOT TARGET tests_${kind})
+    add_custom_target(tests_${kind})
+  endif()
+  add_dependencies(tests_${kind} ${target})
+  set(properties LABELS ${kind})
+  if(FIRSTEDGE_SANITIZE)
+    list(APPEND properties
+      ENVIRONMENT LSAN_OPTIONS=suppressions=${PROJECT_SOURCE_DIR}/tests/leaks-of-packages.txt:print_suppressions=0)
+  endif()
   if(TEST_WHOLE)
     add_test(NAME ${kind}/${room} COMMAND ${target})
-    set_tests_properties(${kind}/${room} PROPERTIES LABELS ${kind})
+    set_tests_properties(${kind}/${room} PROPERTIES ${properties})
     return()
   endif()
   include(GoogleTest)
-  gtest_discover_tests(${target} TEST_PREFIX "${kind}/${room}/" PROPERTIES LABELS ${kind} DISCOVERY_TIMEOUT 60)
+  gtest_discover_tests(${target} TEST_PREFIX "${kind}/${room}/" PROPERTIES ${properties} DISCOVERY_TIMEOUT 60)
 endfunction()
 
 # firstedge_app(verb [LINK room...]): apps/firstedge-<verb>/*.cpp, installed as firstedge-<verb>.

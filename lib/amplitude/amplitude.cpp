@@ -321,7 +321,7 @@ Result analyse_amplitude(const AmplitudePulses& pulses, const AmplitudeOptions& 
   std::move(frequency.plots.begin(), frequency.plots.end(), std::back_inserter(result.plots));
   std::move(frequency.warnings.begin(), frequency.warnings.end(), std::back_inserter(result.warnings));
   result.tables.push_back(counts_table(channels));
-  result.cautions.push_back(
+  result.cautions.emplace_back(
       "The most probable value holds for one population of pulses; pulses of noise or of a second kind below "
       "the peak pull it down. Set the fitted range where the plot shows them.");
   return result;

@@ -130,7 +130,8 @@ Instant parse_instant(std::string_view text, TimeScale scale, const std::string&
   const bool leap = scale == TimeScale::utc && second == 60 && hour == 23 && minute == 59;
   if (hour > 23 || minute > 59 || (second > 59 && !leap)) throw refuse("is not a time of day");
   const std::int64_t days = date::sys_days{calendar}.time_since_epoch().count();
-  Instant instant{scale, days * 86400 + hour * 3600 + minute * 60 + second, femtoseconds};
+  Instant instant{scale, days * 86400 + hour * std::int64_t{3600} + minute * std::int64_t{60} + second,
+                  femtoseconds};
   if (leap) {
     instant.seconds -= 1;
     instant.femtoseconds += femtoseconds_per_second;

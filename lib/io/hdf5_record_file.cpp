@@ -72,7 +72,7 @@ void Hdf5RecordFile::take_places(const Hdf5Plan& plan, const std::vector<std::st
 std::uint64_t Hdf5RecordFile::bytes_per_record() const {
   std::uint64_t bytes = 0;
   for (const Hdf5ChannelData& channel : channels_) bytes += channel.bytes_per_record();
-  return bytes;
+  return std::max<std::uint64_t>(bytes, 1);
 }
 
 std::uint64_t Hdf5RecordFile::stretch_length() const {

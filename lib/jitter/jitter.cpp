@@ -204,7 +204,7 @@ void add_plots(Result& result, const std::vector<JudgedPair>& pairs, const Jitte
   for (const JudgedPair& pair : pairs) {
     if (pair.sample.size() < fewest_pairs) continue;
     if (++number > most_plotted_pairs) {
-      result.cautions.push_back(
+      result.cautions.emplace_back(
           fmt::format("Plots are shown of the first {} pairs; the tables hold all.", most_plotted_pairs));
       break;
     }
@@ -305,9 +305,9 @@ Result analyse_jitter(JitterStamps stamps, const JitterOptions& options) {
   result.tables.push_back(counts_table(stamps, pairs));
   add_plots(result, pairs, options);
   for (const JudgedPair& pair : pairs) add_warnings(result, pair);
-  result.cautions.push_back(
+  result.cautions.emplace_back(
       "Bootstrap uncertainties take records as independent of each other; a drift makes them too small.");
-  result.cautions.push_back(
+  result.cautions.emplace_back(
       "A difference tells the two channels together; what both share (the trigger, the clock) drops out.");
   return result;
 }

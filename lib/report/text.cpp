@@ -6,7 +6,7 @@
 
 #include <algorithm>
 #include <numeric>
-#include <ranges>
+#include <span>
 
 #include <fmt/format.h>
 
@@ -201,13 +201,13 @@ std::string provenance_text(const Provenance& made) {
   if (!made.program.empty()) text += paragraph("Made by ", clean_words(made.program + " " + made.version));
   if (!made.command.empty()) text += paragraph("  command  ", clean_words(made.command));
   constexpr std::size_t inputs_told = 10;
-  for (const Provenance::Input& input : made.inputs | std::views::take(inputs_told)) {
+  const std::size_t told = std::min(made.inputs.size(), inputs_told);
+  for (const Provenance::Input& input : std::span(made.inputs).first(told)) {
     text += paragraph("  input    ", clean_words(fmt::format("{}, {} bytes, SHA-256 {}", input.name,
                                                              input.bytes, input.sha256)));
   }
-  if (made.inputs.size() > inputs_told)
-    text +=
-        fmt::format("  and {} more inputs, on the page and in the JSON\n", made.inputs.size() - inputs_told);
+  if (made.inputs.size() > told)
+    text += fmt::format("  and {} more inputs, on the page and in the JSON\n", made.inputs.size() - told);
   for (const auto& [name, value] : made.options)
     text += paragraph("  option   ", clean_words(fmt::format("{} = {}", name, value)));
   if (!made.setup.empty())

@@ -131,7 +131,7 @@ ConditionedTrace condition_with(const Trace& recorded, const BaselineOptions& ba
   trace.volts = raw;
   double delay_s = 0;
   for (const Filter& filter : filters) {
-    Filtered filtered = filter(std::move(trace.volts));
+    Filtered filtered = filter(trace.volts);
     trace.volts = std::move(filtered.volts);
     delay_s += filtered.delay_s;
   }

@@ -246,7 +246,7 @@ Filter::Filter(const FilterOptions& options, double interval_s) : interval_s_(in
   design_ = std::move(sections);
 }
 
-Filtered Filter::operator()(std::vector<double> volts) const {
+Filtered Filter::operator()(const std::vector<double>& volts) const {
   Filtered filtered{.volts = {}, .delay_s = delay_s_};
   if (volts.empty()) return filtered;
   if (const auto* kernel = std::get_if<FilterKernel>(&design_)) {
@@ -268,8 +268,8 @@ double Filter::gain(double frequency_hz) const {
   return twice_ ? once * once : once;
 }
 
-Filtered apply_filter(std::vector<double> volts, double interval_s, const FilterOptions& options) {
-  return Filter(options, interval_s)(std::move(volts));
+Filtered apply_filter(const std::vector<double>& volts, double interval_s, const FilterOptions& options) {
+  return Filter(options, interval_s)(volts);
 }
 
 }  // namespace firstedge

@@ -83,7 +83,7 @@ class Filter {
   Filter(const FilterOptions& options, double interval_s);
 
   /// Filters volts (shape (samples,), finite) taken interval_s() apart. Empty stays empty.
-  Filtered operator()(std::vector<double> volts) const;
+  Filtered operator()(const std::vector<double>& volts) const;
 
   /// Amplitude gain at a frequency, of the whole operation (zero phase: squared design). The noise density
   /// after the filter is gain^2 times that before.
@@ -102,6 +102,6 @@ class Filter {
 };
 
 /// A filter for one use: Filter(options, interval_s)(volts).
-Filtered apply_filter(std::vector<double> volts, double interval_s, const FilterOptions& options);
+Filtered apply_filter(const std::vector<double>& volts, double interval_s, const FilterOptions& options);
 
 }  // namespace firstedge

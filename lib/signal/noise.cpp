@@ -79,7 +79,7 @@ double least_of(const std::vector<double>& spectrum) {
 }
 
 /// One projection onto spectra of at least `floor`, and back onto so many lags.
-std::vector<double> raised_to(double floor, std::vector<double> spectrum, std::size_t lags,
+std::vector<double> raised_to(double floor, const std::vector<double>& spectrum, std::size_t lags,
                               std::size_t points) {
   std::vector<std::complex<double>> lines;
   lines.reserve(spectrum.size());

@@ -273,10 +273,9 @@ std::vector<Pulse> find_pulses(const ConditionedTrace& trace, const NoiseModel& 
   if (!(levels.start_v > 0)) return {};
   std::vector<Pulse> pulses = separate(both_polarities(trace, levels, options.polarity), trace, options);
   if (options.window_s) {
-    const auto [from, to] = *options.window_s;
     std::erase_if(pulses, [&](const Pulse& pulse) {
       const double start_s = trace.time_s(static_cast<double>(pulse.region.first));
-      return !(start_s >= from && start_s < to);
+      return !(start_s >= options.window_s->first && start_s < options.window_s->second);
     });
   }
   if (pulses.size() > options.most_pulses) {
