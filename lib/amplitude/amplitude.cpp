@@ -137,6 +137,17 @@ Series bars_of(std::string label, const Histogram& counts) {
           .y_uncertainty = counts.height_uncertainties()};
 }
 
+// The bars lowered or raised to the height of others, whose count of entries is another.
+Series as_high_as(const Series& others, Series bars) {
+  const auto highest = [](const Series& series) {
+    return series.y.empty() ? 0 : *std::max_element(series.y.begin(), series.y.end());
+  };
+  const double factor = highest(bars) > 0 ? highest(others) / highest(bars) : 1;
+  for (double& y : bars.y) y *= factor;
+  for (double& uncertainty : bars.y_uncertainty) uncertainty *= factor;
+  return bars;
+}
+
 // From 0 (or the pedestal) to where one pulse in a hundred lies beyond; Landau's tail would make the bins of
 // the whole range too coarse for the peak.
 std::vector<double> shown_edges(const QuantitySpectrum& found, const std::vector<double>& pedestal,
@@ -148,11 +159,12 @@ std::vector<double> shown_edges(const QuantitySpectrum& found, const std::vector
   const std::vector<double> low = finite_sorted(pedestal);
   if (!bins.low)
     bins.low = std::min({0.0, quantile_of_sorted(sorted, 0.01), low.empty() ? 0.0 : low.front()});
-  if (!bins.high)
-    bins.high = std::max(1.05 * quantile_of_sorted(sorted, 0.99),
-                         found.clipped_values.empty()
-                             ? *bins.low
-                             : *std::max_element(found.clipped_values.begin(), found.clipped_values.end()));
+  if (!bins.high) {
+    constexpr double widest = 1.5;  // clipped heights pile up at the limit, clipped charges reach far
+    const double most = quantile_of_sorted(sorted, 0.99);
+    const double reach = found.clipped_values.empty() ? 1.05 : widest;
+    bins.high = most > 0 ? std::min(sorted.back(), reach * most) : sorted.back();
+  }
   if (!(*bins.low < *bins.high)) bins.high.reset();
   return edges_for(all, bins);
 }
@@ -173,7 +185,9 @@ Plot quantity_plot(const ChannelSpectrum& channel, const QuantitySpectrum& found
   plot.series.push_back(bars_of("pulses", counts));
   if (!found.clipped_values.empty())
     plot.series.push_back(bars_of("clipped pulses", histogram(found.clipped_values, edges)));
-  if (!pedestal.empty()) plot.series.push_back(bars_of("pedestal", histogram(pedestal, edges)));
+  if (!pedestal.empty())
+    plot.series.push_back(as_high_as(plot.series.front(),
+                                     bars_of("pedestal, as high as the pulses", histogram(pedestal, edges))));
   if (found.fit.usable()) {
     Series curve{.label = "Landau blurred by a normal curve", .kind = Series::Kind::line};
     constexpr int points = 300;

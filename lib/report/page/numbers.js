@@ -58,10 +58,11 @@ function onlyDigit(value) {
 }
 
 /** The ticks of a logarithmic axis: the powers of ten, and 2 and 5 where there are few of those. */
-function logarithmicTick(axis, value, ticks) {
+function logarithmicTick(axis, value, ticks, length, room) {
   const decades = Math.log10(ticks[ticks.length - 1].value / ticks[0].value);
   const digit = onlyDigit(value);
-  if (digit !== 1 && !(decades < 2.5 && (digit === 2 || digit === 5))) return "";
+  const told = (Math.log10(2) * length) / decades > room ? [1, 2, 5] : (Math.log10(3) * length) / decades > room ? [1, 3] : [1];
+  if (!told.includes(digit)) return "";
   if (axis.prefixed) return withPrefix(value, axis.si);
   const exponent = Math.floor(Math.log10(value) + 1e-9);
   if (exponent >= -2 && exponent <= 4) return written(value);

@@ -184,7 +184,9 @@ function axisOptions(plot, axis, extent) {
       autoSkipPadding: log ? 4 : 18,
       maxTicksLimit: log ? 200 : axis === "x" ? 11 : 8,
       callback(value, index, ticks) {
-        return log ? logarithmicTick(plot[axis], value, ticks) : linearTick(value, index, ticks);
+        if (!log) return linearTick(value, index, ticks);
+        const [length, room] = axis === "x" ? [this.width, 64] : [this.height, 20];
+        return logarithmicTick(plot[axis], value, ticks, length, room);
       },
     },
   };
