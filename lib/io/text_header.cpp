@@ -206,6 +206,22 @@ void add_entry(HeaderFacts& facts, const Entry& entry, char decimal, TimeScale s
   }
 }
 
+// "Units, s, mV, mV": the unit of time, and that of the voltages if they share one.
+void add_row_of_units(HeaderFacts& facts, std::span<const std::string_view> pieces, const std::string& from) {
+  if (pieces.size() < 2 || !is_key(pieces[0])) return;
+  if (const std::string key = plain_words(pieces[0]); key != "unit" && key != "units") return;
+  std::vector<TextUnit> voltages;
+  for (const std::string_view piece : pieces.subspan(1)) {
+    keep_first(facts.time_unit, unit_of_kind(piece, TextUnit::Kind::time), from);
+    if (auto unit = unit_of_kind(piece, TextUnit::Kind::voltage)) voltages.push_back(*std::move(unit));
+  }
+  const auto is_first = [&](const TextUnit& unit) {
+    return unit.kind == voltages[0].kind && unit.factor == voltages[0].factor;
+  };
+  if (!voltages.empty() && std::all_of(voltages.begin(), voltages.end(), is_first))
+    keep_first(facts.voltage_unit, std::optional(voltages[0]), from);
+}
+
 template <typename Fact>
 void fill_in(Fact& fact, const Fact& other) {
   if (!fact) fact = other;
@@ -236,6 +252,7 @@ HeaderFacts facts_of(std::span<const HeaderLine> lines, TextDialect dialect, Tim
       const std::vector<Entry> whole = entries_of(text, ';');
       entries.insert(entries.begin(), whole.begin(), whole.end());
     }
+    add_row_of_units(facts, pieces_of(text, dialect.delimiter), from);
     for (const Entry& entry : entries) add_entry(facts, entry, dialect.decimal, trigger_scale, from);
   }
   return facts;

@@ -38,8 +38,8 @@ struct HeaderFacts {
   std::optional<HeaderFact<double>> first_sample_s;
   /// "samples", "points", "record length", "number of samples".
   std::optional<HeaderFact<std::uint64_t>> samples;
-  std::optional<HeaderFact<TextUnit>> time_unit;      ///< "time unit", "horizontal unit", "x unit"
-  std::optional<HeaderFact<TextUnit>> voltage_unit;   ///< "voltage unit", "vertical unit", "y unit"
+  std::optional<HeaderFact<TextUnit>> time_unit;      ///< "time unit", "horizontal unit", "x unit", "units"
+  std::optional<HeaderFact<TextUnit>> voltage_unit;   ///< "voltage unit", "vertical unit", "y unit", "units"
   std::optional<HeaderFact<double>> volts_per_count;  ///< "volts per count"
   /// ISO 8601. "trigger time", "trigger instant", "triggered at".
   std::optional<HeaderFact<Instant>> trigger;

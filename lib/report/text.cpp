@@ -200,7 +200,7 @@ std::string provenance_text(const Provenance& made) {
   std::string text;
   if (!made.program.empty()) text += paragraph("Made by ", clean_words(made.program + " " + made.version));
   if (!made.command.empty()) text += paragraph("  command  ", clean_words(made.command));
-  constexpr std::size_t inputs_told = 10;
+  constexpr std::size_t inputs_told = 4;
   const std::size_t told = std::min(made.inputs.size(), inputs_told);
   for (const Provenance::Input& input : std::span(made.inputs).first(told)) {
     text += paragraph("  input    ", clean_words(fmt::format("{}, {} bytes, SHA-256 {}", input.name,

@@ -210,6 +210,17 @@ TEST(text_header, start_length_units_scale_and_trigger_are_found) {
   EXPECT_EQ(to_text(facts.trigger.value().value), "2026-11-25T06:37:00.250000000000000Z");
 }
 
+TEST(text_header, a_row_of_units_gives_that_of_the_voltages_only_if_they_share_it) {
+  const auto facts_in = [](const char* text) {
+    const HeaderLine header{2, text};
+    return facts_of(std::span(&header, 1), {',', '.'}, TimeScale::utc);
+  };
+  EXPECT_EQ(facts_in("Units,ns,mV,mV").time_unit.value().value.factor, 1e-9);
+  EXPECT_EQ(facts_in("Units,ns,mV,mV").voltage_unit.value().value.factor, 1e-3);
+  EXPECT_FALSE(facts_in("Units,ns,mV,V").voltage_unit);
+  EXPECT_FALSE(facts_in("Owner,ns,mV,mV").time_unit);
+}
+
 TEST(text_header, a_wall_clock_time_is_no_first_sample) {
   const HeaderLine header{1, "Start time: 12:03:11"};
   EXPECT_FALSE(facts_of(std::span(&header, 1), {',', '.'}, TimeScale::utc).first_sample_s);

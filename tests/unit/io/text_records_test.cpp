@@ -133,7 +133,7 @@ TEST(text_records, units_stand_beside_below_or_above_the_names) {
   for (const std::string header :
        {"Time (us),A (mV)\n", "Time,A\nus,mV\n", "Time,A\n(us),(mV)\n",
         "time unit,us\nvertical unit,mV\nTime,A\n", "time_us,a_mV\n", "Time / us,A / mV\n",
-        "# Time [us], A [mV]\n", "Time in us,A in mV\n", "us,mV\n"}) {
+        "# Time [us], A [mV]\n", "Time in us,A in mV\n", "us,mV\n", "Units,us,mV\nTime,A\n"}) {
     SCOPED_TRACE(header);
     expect_trace(only_record(read_text(header + "0,3\n2,5\n4,4\n")).traces.at(0), {3, 5, 4}, 2e-6, 0, 1e-3);
   }
