@@ -106,21 +106,16 @@ ProgressLine::~ProgressLine() {
   if (terminal_ && shown_ns_ != 0) fmt::print(stderr, "\r\033[K");
 }
 
-void ProgressLine::show(std::uint64_t done, std::optional<std::uint64_t> total) {
+void ProgressLine::show(std::uint64_t done, std::optional<double> share) {
   constexpr std::int64_t between_ns = 100'000'000;
   const std::int64_t now = now_ns();
   if (!terminal_ || now - shown_ns_ < between_ns) return;
   shown_ns_ = now;
   const double elapsed_s = static_cast<double>(now - started_ns_) * 1e-9;
   const double rate = static_cast<double>(done) / elapsed_s;
-  if (total && *total > 0) {
-    const double share = static_cast<double>(done) / static_cast<double>(*total);
-    const double left_s = rate > 0 ? static_cast<double>(*total - std::min(done, *total)) / rate : 0;
-    fmt::print(stderr, "\r\033[K{}: {:.0f} % of {} records, {:.3g} records/s, {:.0f} s left", what_,
-               100 * share, *total, rate, left_s);
-  } else {
-    fmt::print(stderr, "\r\033[K{}: {} records, {:.3g} records/s", what_, done, rate);
-  }
+  fmt::print(stderr, "\r\033[K{}: {} records, {:.3g} records/s", what_, done, rate);
+  if (share && *share > 0)
+    fmt::print(stderr, ", {:.0f} % done, {:.0f} s left", 100 * *share, elapsed_s * (1 - *share) / *share);
   std::fflush(stderr);
 }
 

@@ -50,7 +50,8 @@ class ProgressLine {
   ~ProgressLine();
   ProgressLine(const ProgressLine&) = delete;
   ProgressLine& operator=(const ProgressLine&) = delete;
-  void show(std::uint64_t done, std::optional<std::uint64_t> total);
+  /// share: of all that is to be done, 0 to 1, if it is known.
+  void show(std::uint64_t done, std::optional<double> share);
 
  private:
   std::string what_;

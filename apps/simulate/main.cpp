@@ -77,7 +77,7 @@ int simulate(const Options& options, int argc, char** argv) {
       const SimulatedBlock block = simulation.records(first, count);
       records.write(block.block);
       if (truth) truth->write(block.truth);
-      progress.show(first + count, plan.records);
+      progress.show(first + count, static_cast<double>(first + count) / static_cast<double>(plan.records));
     }
   }
   records.finish();

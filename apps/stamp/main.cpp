@@ -37,7 +37,7 @@ int stamp(Options& options, int argc, char** argv) {
   RunSummary summary;
   {
     ProgressLine progress("stamping");
-    options.run.progress = [&](std::uint64_t records, auto total) { progress.show(records, total); };
+    options.run.progress = [&](std::uint64_t records, auto share) { progress.show(records, share); };
     summary = stamp_run(options.files, setup, options.table, provenance, options.run);
   }
   if (!options.keep_templates.empty()) {

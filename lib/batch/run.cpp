@@ -20,7 +20,14 @@ struct Batch {
   RecordBlock block;
   std::vector<Stamp> stamps;
   std::vector<TriggerRow> triggers;
+  std::optional<double> share_read;  // of the input, with this block
 };
+
+std::optional<double> share_read(const RecordReader& reader, std::uint64_t records) {
+  const std::optional<std::uint64_t> total = reader.description().record_count;
+  if (!total || *total == 0) return reader.share_read();
+  return static_cast<double>(std::min(records, *total)) / static_cast<double>(*total);
+}
 
 // The run's list of methods. Two channels share a method when it has the same name and stands at the same
 // place among those of that name, so that a leading edge with a threshold of its own in each channel is still
@@ -129,9 +136,12 @@ RunSummary stamp_run(const std::vector<std::filesystem::path>& files, const Setu
   StampTableWriter writer(table, head_of(setup, summary.channels, list, provenance));
   const std::size_t records_in_block = std::max<std::size_t>(1, options.records_in_block);
 
+  std::uint64_t records_read = 0;
   const auto read = [&](tbb::flow_control& control) -> std::shared_ptr<Batch> {
     auto batch = std::make_shared<Batch>();
     batch->block = reader->next_block(records_in_block);
+    records_read += batch->block.records.size();
+    batch->share_read = share_read(*reader, records_read);
     if (batch->block.records.empty()) control.stop();
     return batch;
   };
@@ -143,7 +153,7 @@ RunSummary stamp_run(const std::vector<std::filesystem::path>& files, const Setu
     writer.write(batch->stamps, batch->triggers);
     count(batch->stamps, summary);
     summary.records += batch->block.records.size();
-    if (options.progress) options.progress(summary.records, reader->description().record_count);
+    if (options.progress) options.progress(summary.records, batch->share_read);
   };
   const int threads = options.threads > 0 ? options.threads : tbb::info::default_concurrency();
   const tbb::global_control limit(tbb::global_control::max_allowed_parallelism,

@@ -20,9 +20,9 @@ struct RunOptions {
   int threads = 0;  ///< 0: as many as the machine has
   std::size_t records_in_block = 256;
   std::vector<PulseTemplate> templates;  ///< used in place of learning, by channel name
-  /// Called after each block, in order, by one thread at a time: records done so far, and the total if it is
-  /// known.
-  std::function<void(std::uint64_t records, std::optional<std::uint64_t> total)> progress;
+  /// Called after each block, in order, by one thread at a time: records done so far, and the share of the
+  /// input that has been read for them, 0 to 1, if it is known.
+  std::function<void(std::uint64_t records, std::optional<double> share)> progress;
 };
 
 struct RunSummary {

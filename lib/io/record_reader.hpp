@@ -50,6 +50,10 @@ class RecordReader {
 
   /// Grows while reading; complete once next_block has returned an empty block.
   virtual const ReadingAccount& account() const = 0;
+
+  /// How much of the input has been read, 0 to 1, for runs whose number of records is not known beforehand;
+  /// nothing if that cannot be told.
+  virtual std::optional<double> share_read() const { return std::nullopt; }
 };
 
 /// Opens one run. Files are one run in the order given (a folder stands for its files in natural order).

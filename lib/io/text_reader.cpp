@@ -182,6 +182,11 @@ class TextReader final : public RecordReader {
   const RunDescription& description() const override { return description_; }
   const ReadingAccount& account() const override { return account_.account(); }
 
+  std::optional<double> share_read() const override {
+    const double open = streams_.empty() ? 0 : 1 - share_taken(streams_.front().stream.source());
+    return (static_cast<double>(next_group_) - open) / static_cast<double>(plan_.groups.size());
+  }
+
   RecordBlock next_block(std::size_t max_records) override {
     RecordBlock block;
     largest_record_ = 0;
@@ -203,6 +208,11 @@ class TextReader final : public RecordReader {
     std::vector<std::optional<std::size_t>> positions;  // of its voltages among the channels of the run
   };
   using Storage = std::vector<std::vector<TextTrace>>;
+
+  static double share_taken(const TextSource& source) {
+    return static_cast<double>(source.taken_bytes()) /
+           static_cast<double>(std::max<std::uint64_t>(source.size_bytes(), 1));
+  }
 
   bool open_next_group();
   void open_file(const Plan::Member& member);

@@ -27,6 +27,8 @@ class TextSource {
 
   const std::string& name() const { return bytes_.name(); }
   std::uint64_t size_bytes() const { return bytes_.size(); }
+  /// How much of the file has been taken, in bytes.
+  std::uint64_t taken_bytes() const { return offset_ - (window_.size() - taken_); }
   const std::filesystem::path& path() const { return bytes_.path(); }
 
   /// The first MiB of the file, or all of it. Only before a line is taken.

@@ -264,6 +264,21 @@ TEST_F(text_run, the_same_records_come_whatever_the_block_size) {
   }
 }
 
+TEST_F(text_run, the_share_that_has_been_read_rises_to_one) {
+  for (int i = 0; i < 4; ++i) write(fmt::format("{}.csv", i), "t (ns),A\n0,1\n1,2\n\n0,3\n1,4\n");
+  const auto reader = open_text(files_, Settings("input"));
+  EXPECT_EQ(reader->share_read(), 0);
+  double before = 0;
+  for (int record = 0; record < 8; ++record) {
+    ASSERT_EQ(reader->next_block(1).records.size(), 1U);
+    EXPECT_GT(reader->share_read().value(), before);
+    before = reader->share_read().value();
+    EXPECT_NEAR(before, (record + 1) / 8.0, 1.0 / 8) << "within a record";
+  }
+  EXPECT_TRUE(reader->next_block(1).records.empty());
+  EXPECT_EQ(reader->share_read(), 1);
+}
+
 std::size_t open_descriptors() {
   const std::filesystem::directory_iterator all("/proc/self/fd");
   return static_cast<std::size_t>(std::distance(begin(all), end(all)));
