@@ -36,14 +36,14 @@ Table channels_table(const Simulation& simulation) {
       .note =
           "Height: fixed, lowest, or most probable. The bound is for one pulse of that height, all noise "
           "taken as white.",
-      .columns = {{"channel", "channel", ""},
-                  {"delay", "delay", "s"},
-                  {"height", "height", "V"},
-                  {"edge", "edge 10-90 %", "s"},
-                  {"noise", "noise", "V"},
-                  {"ratio", "height over noise", ""},
-                  {"step", "one count", "V"},
-                  {"bound", "bound", "s"}},
+      .columns = {{"channel", "Channel", ""},
+                  {"delay", "Delay", "s"},
+                  {"height", "Height", "V"},
+                  {"edge", "Edge 10-90 %", "s"},
+                  {"noise", "Noise", "V"},
+                  {"ratio", "Height over noise", ""},
+                  {"step", "One count", "V"},
+                  {"bound", "Bound", "s"}},
       .rows = {}};
   for (std::size_t c = 0; c < plan.channels.size(); ++c) {
     const ChannelPlan& channel = plan.channels[c];
@@ -66,8 +66,8 @@ Plot shapes_plot(const Simulation& simulation) {
                 "The pulse of each channel from the particle's passage on, at its planned height. Look for "
                 "the edge "
                 "that the band leaves, and an undershoot after an AC coupling.",
-            .x = {"time from the passage", "s"},
-            .y = {"voltage", "V"},
+            .x = {"Time from the passage", "s"},
+            .y = {"Voltage", "V"},
             .series = {},
             .markers = {}};
   for (std::size_t c = 0; c < simulation.plan().channels.size(); ++c) {
@@ -87,8 +87,8 @@ Plot noise_plot(const Simulation& simulation) {
   Plot plot{.key = "noise",
             .title = "Planned noise",
             .caption = "One-sided density of each channel's noise, without pick-up lines and quantisation.",
-            .x = {"frequency", "Hz", true},
-            .y = {"noise density", "V/√Hz", true},
+            .x = {"Frequency", "Hz", true},
+            .y = {"Noise density", "V/√Hz", true},
             .series = {},
             .markers = {}};
   constexpr std::size_t size = 1024;
@@ -118,8 +118,8 @@ Result describe(const Simulation& simulation, const Provenance& provenance) {
                 .title = plan.title,
                 .answer = fmt::format("{} records of {} channels, {} samples each, simulated with seed {}.",
                                       plan.records, plan.channels.size(), plan.samples, plan.seed),
-                .figures = {{"interval", "sample interval", {.value = plan.interval_s}, "s"},
-                            {"records", "records", {.value = static_cast<double>(plan.records)}, ""}},
+                .figures = {{"interval", "Sample interval", {.value = plan.interval_s}, "s"},
+                            {"records", "Records", {.value = static_cast<double>(plan.records)}, ""}},
                 .tables = {channels_table(simulation)},
                 .plots = {shapes_plot(simulation)},
                 .warnings = {},
