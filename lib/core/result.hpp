@@ -44,6 +44,7 @@ struct Series {
   Kind kind = Kind::line;
   std::vector<double> x, y;           ///< same size; NaN in y breaks a line
   std::vector<double> y_uncertainty;  ///< empty or same size: drawn as error bars
+  std::vector<double> y_low, y_high;  ///< empty or same size: an interval about y, drawn in place of those
   bool faint = false;                 ///< drawn in the background, as one of many overlaid traces
 };
 

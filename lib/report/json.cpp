@@ -73,7 +73,9 @@ Json plot_json(const Plot& plot) {
                           {"faint", one.faint},
                           {"x", numbers(one.x)},
                           {"y", numbers(one.y)},
-                          {"y_uncertainty", numbers(one.y_uncertainty)}});
+                          {"y_uncertainty", numbers(one.y_uncertainty)},
+                          {"y_low", numbers(one.y_low)},
+                          {"y_high", numbers(one.y_high)}});
   }
   for (const Plot::Marker& marker : plot.markers) {
     markers.push_back(

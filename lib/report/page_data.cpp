@@ -66,6 +66,8 @@ Series thinned(const Series& series, std::size_t allowed) {
     drawn.x.push_back(series.x[at]);
     drawn.y.push_back(series.y[at]);
     if (at < series.y_uncertainty.size()) drawn.y_uncertainty.push_back(series.y_uncertainty[at]);
+    if (at < series.y_low.size()) drawn.y_low.push_back(series.y_low[at]);
+    if (at < series.y_high.size()) drawn.y_high.push_back(series.y_high[at]);
   }
   return drawn;
 }
@@ -154,6 +156,8 @@ std::string series_data(const Series& series, const ShownScale& x, const ShownSc
                                  json_text(series.label), name_of(series.kind), series.faint,
                                  packed(series.x, x.factor), packed_list(series.y, y.factor));
   if (!series.y_uncertainty.empty()) text += ",\"u\":" + packed_list(series.y_uncertainty, y.factor);
+  if (!series.y_low.empty()) text += ",\"low\":" + packed_list(series.y_low, y.factor);
+  if (!series.y_high.empty()) text += ",\"high\":" + packed_list(series.y_high, y.factor);
   return text + "}";
 }
 

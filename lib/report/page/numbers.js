@@ -104,11 +104,15 @@ function csvField(text) {
 function csvOf(plot) {
   const head = (name, axis) => csvField(`${name}: ${axis.label}${axis.si ? ` (${axis.si})` : ""}`);
   const si = (value, axis) => (value === null || value === undefined ? "" : String(Number((value * axis.factor).toPrecision(15))));
-  const lines = [["series", head("x", plot.x), head("y", plot.y), head("standard uncertainty of y", plot.y)].join(",")];
+  const names = ["x", "y", "standard uncertainty of y"];
+  const withIntervals = plot.series.some((series) => series.low);
+  if (withIntervals) names.push("interval from", "interval to");
+  const lines = [["series", ...names.map((name) => head(name, name === "x" ? plot.x : plot.y))].join(",")];
   for (const series of plot.series) {
     const x = unpacked(series.x);
     series.y.forEach((y, i) => {
-      lines.push([csvField(series.label), si(x[i], plot.x), si(y, plot.y), si(series.u?.[i], plot.y)].join(","));
+      const ends = withIntervals ? [si(series.low?.[i], plot.y), si(series.high?.[i], plot.y)] : [];
+      lines.push([csvField(series.label), si(x[i], plot.x), si(y, plot.y), si(series.u?.[i], plot.y), ...ends].join(","));
     });
   }
   return lines.join("\r\n") + "\r\n";

@@ -51,6 +51,14 @@ function styleOf(group) {
   };
 }
 
+/** The ends of the bar through a point: an interval about it, or its standard uncertainty to either side; or none. */
+function barOf(series, i) {
+  const finite = (value) => value !== null && value !== undefined;
+  if (finite(series.low?.[i]) && finite(series.high?.[i])) return [series.low[i], series.high[i]];
+  const u = series.u?.[i];
+  return series.y[i] !== null && u > 0 ? [series.y[i] - u, series.y[i] + u] : [];
+}
+
 /** The smallest and largest of what is drawn along each axis, in the units of the axis. */
 function extentOf(plot) {
   const extent = { x: [Infinity, -Infinity], y: [Infinity, -Infinity] };
@@ -67,10 +75,7 @@ function extentOf(plot) {
       if (series.y[i] === null) return;
       take("x", value);
       take("y", series.y[i]);
-      if (series.u) {
-        take("y", series.y[i] - series.u[i]);
-        take("y", series.y[i] + series.u[i]);
-      }
+      barOf(series, i).forEach((end) => take("y", end));
     });
     if (bins) take("y", 0);
   }
@@ -112,7 +117,8 @@ function pointsOf(plot, series, base) {
   const floor = plot.y.logarithmic ? base : -Infinity;
   const points = x.map((value, i) => {
     const y = series.y[i];
-    return { x: value, y: y === null ? NaN : Math.max(y, floor), u: series.u?.[i], at: i };
+    const interval = Boolean(series.low);
+    return { x: value, y: y === null ? NaN : Math.max(y, floor), u: interval ? 0 : series.u?.[i], bar: barOf(series, i), at: i };
   });
   // Chart.js looks for what is in view by halving, which needs rising x; a scatter has no order to lose.
   if (series.kind === "points") points.sort((a, b) => a.x - b.x);
@@ -192,12 +198,12 @@ function axisOptions(plot, axis, extent) {
   };
 }
 
-// Standard uncertainties as bars through the points, drawn under them.
+// Standard uncertainties and intervals as bars through the points, drawn under them.
 const errorBars = {
   id: "errorBars",
   beforeDatasetDraw(chart, { index, meta }) {
     const dataset = chart.data.datasets[index];
-    if (!meta.visible || !dataset.data.some((point) => point.u > 0)) return;
+    if (!meta.visible || !dataset.data.some((point) => point.bar?.length)) return;
     const { ctx, chartArea, scales } = chart;
     ctx.save();
     ctx.beginPath();
@@ -206,11 +212,11 @@ const errorBars = {
     ctx.strokeStyle = dataset.borderColor;
     ctx.lineWidth = 1.25;
     ctx.beginPath();
-    for (const { x, y, u } of dataset.data) {
-      if (!(u > 0) || !Number.isFinite(y)) continue;
+    for (const { x, y, bar } of dataset.data) {
+      if (!bar?.length || !Number.isFinite(y)) continue;
       const at = scales.x.getPixelForValue(x);
-      const top = scales.y.getPixelForValue(y + u);
-      const low = y - u;
+      const [low, high] = bar;
+      const top = scales.y.getPixelForValue(high);
       const bottom = scales.y.type === "logarithmic" && low <= 0 ? chartArea.bottom : scales.y.getPixelForValue(low);
       const cap = 3;
       ctx.moveTo(at, top);
@@ -372,5 +378,6 @@ function drawn(canvas, plot, groups) {
 /** What a point says, line by line. */
 function readings(plot, point) {
   const y = point.u > 0 ? readOffWithUncertainty(plot.y, point.y, point.u) : readOff(plot.y, point.y);
-  return [`${plot.x.label}: ${readOff(plot.x, point.x)}`, `${plot.y.label}: ${y}`];
+  const interval = point.bar?.length && !(point.u > 0) ? [`from ${point.bar.map((end) => readOff(plot.y, end)).join(" to ")}`] : [];
+  return [`${plot.x.label}: ${readOff(plot.x, point.x)}`, `${plot.y.label}: ${y}`, ...interval];
 }

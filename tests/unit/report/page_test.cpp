@@ -116,8 +116,20 @@ TEST(page, gives_axes_a_prefix_and_their_numbers_in_it) {
   EXPECT_EQ(data[0]["series"][0]["x"], (nlohmann::json{0, 100, 250}));
   EXPECT_EQ(data[0]["y"]["unit"], "V²/Hz");  // a logarithmic axis stays in SI
   EXPECT_EQ(data[0]["series"][0]["y"][2].get<double>(), 1e-14);
+  EXPECT_FALSE(data[0]["series"][0].contains("low"));
   ASSERT_EQ(data[0]["markers"].size(), 1U);
   EXPECT_DOUBLE_EQ(data[0]["markers"][0]["at"].get<double>(), 150);
+}
+
+TEST(page, an_interval_about_a_point_keeps_both_its_ends) {
+  Plot plot{.key = "k", .x = {"Time", "s"}, .y = {"Delay", "s"}};
+  plot.series = {
+      {.label = "a", .x = {0, 1}, .y = {1e-12, 2e-12}, .y_low = {5e-13, 1e-12}, .y_high = {4e-12, 3e-12}}};
+  const nlohmann::json data = nlohmann::json::parse(plots_data({plot}));
+  EXPECT_EQ(data[0]["series"][0]["low"], (nlohmann::json{0.5, 1}));
+  EXPECT_EQ(data[0]["series"][0]["high"], (nlohmann::json{4, 3}));
+  const nlohmann::json whole = nlohmann::json::parse(to_json(Result{.plots = {plot}}));
+  EXPECT_DOUBLE_EQ(whole["plots"]["k"]["series"][0]["y_high"][0].get<double>(), 4e-12);
 }
 
 TEST(page, packs_evenly_spaced_values_and_tells_neighbours_apart_far_from_zero) {
