@@ -21,4 +21,11 @@ FlagSet flags_named(const std::vector<std::string>& names) {
   return flags;
 }
 
+std::pair<std::string, std::string> pair_named(const std::string& text) {
+  const std::size_t comma = text.find(',');
+  if (comma == std::string::npos)
+    throw Error("--pair " + text, "has no comma", "name two channels: first,second");
+  return {text.substr(0, comma), text.substr(comma + 1)};
+}
+
 }  // namespace firstedge

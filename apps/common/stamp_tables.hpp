@@ -4,6 +4,7 @@
 #include "firstedge/io/stamp_table.hpp"
 
 #include <string>
+#include <utility>
 #include <vector>
 
 namespace firstedge {
@@ -32,5 +33,8 @@ void gather(StampTableReader& table, Gatherer& gatherer) {
 
 /// The flags named, joined; throws Error for a name that is none.
 FlagSet flags_named(const std::vector<std::string>& names);
+
+/// The two names of a pair given as "first,second"; throws Error without a comma.
+std::pair<std::string, std::string> pair_named(const std::string& text);
 
 }  // namespace firstedge

@@ -1,5 +1,4 @@
 // firstedge-jitter: a stamp table in; how well channels agree, and what that says of each sensor, out.
-#include "firstedge/core/error.hpp"
 #include "firstedge/jitter/jitter.hpp"
 
 #include "common/app.hpp"
@@ -32,16 +31,11 @@ void add_options(CLI::App& app, Options& options) {
   add_result_options(app, options.outputs);
 }
 
-JitterOptions::ChannelPair pair_named(const std::string& text) {
-  const std::size_t comma = text.find(',');
-  if (comma == std::string::npos) {
-    throw Error("--pair " + text, "has no comma", "name two channels: first,second");
-  }
-  return {.first = text.substr(0, comma), .second = text.substr(comma + 1)};
-}
-
 int jitter(Options& options, int argc, char** argv) {
-  for (const std::string& pair : options.pairs) options.jitter.pairs.push_back(pair_named(pair));
+  for (const std::string& pair : options.pairs) {
+    const auto [first, second] = pair_named(pair);
+    options.jitter.pairs.push_back({first, second});
+  }
   options.jitter.allowed_flags = flags_named(options.allowed_flags);
   StampTableReader table(options.table);
   JitterStamps stamps(channel_names(table.head()), method_names(table.head()));
