@@ -1,11 +1,11 @@
 #include "firstedge/jitter/jitter.hpp"
 
 #include "firstedge/core/error.hpp"
-#include "firstedge/jitter/height_dependence.hpp"
 #include "firstedge/jitter/jitter_tables.hpp"
 #include "firstedge/jitter/pair_figures.hpp"
 #include "firstedge/jitter/pairs.hpp"
 #include "firstedge/jitter/sensors.hpp"
+#include "firstedge/stats/height_dependence.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -282,7 +282,8 @@ Result analyse_jitter(JitterStamps stamps, const JitterOptions& options) {
   std::vector<JudgedPair> pairs;
   for (std::size_t p = 0; p < index_pairs.size(); ++p) {
     PairSample& sample = tried[method].samples[p];
-    HeightDependence heights = height_dependence(sample, options.height_bins, options.bootstrap);
+    HeightDependence heights = height_dependence({sample.difference_s, sample.lower_height_v, sample.bound_s},
+                                                 options.height_bins, options.bootstrap);
     pairs.push_back({std::move(sample), tried[method].figures[p], std::move(heights)});
   }
 

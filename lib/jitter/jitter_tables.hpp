@@ -2,7 +2,7 @@
 #pragma once
 
 #include "firstedge/core/result.hpp"
-#include "firstedge/jitter/height_dependence.hpp"
+#include "firstedge/stats/height_dependence.hpp"
 #include "firstedge/jitter/pair_figures.hpp"
 #include "firstedge/jitter/pairs.hpp"
 #include "firstedge/jitter/sensors.hpp"

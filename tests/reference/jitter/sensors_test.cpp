@@ -2,7 +2,7 @@
 // against its law.
 #include "firstedge/jitter/sensors.hpp"
 
-#include "firstedge/jitter/height_dependence.hpp"
+#include "firstedge/stats/height_dependence.hpp"
 #include "firstedge/jitter/jitter.hpp"
 #include "firstedge/stats/spread.hpp"
 
@@ -149,6 +149,10 @@ PairSample pair_with_law(double a, double b, std::size_t pairs, std::uint64_t se
   return sample;
 }
 
+HeightDependence law_of(const PairSample& sample, const BootstrapOptions& options) {
+  return height_dependence({sample.difference_s, sample.lower_height_v, sample.bound_s}, 8, options);
+}
+
 TEST(height_reference, the_law_is_found_with_true_uncertainties) {
   constexpr std::size_t runs = 60;
   constexpr double a = 6e-12;
@@ -156,7 +160,7 @@ TEST(height_reference, the_law_is_found_with_true_uncertainties) {
   std::vector<double> pulls_a, pulls_b, probability;
   for (std::uint64_t seed = 1; seed <= runs; ++seed) {
     const HeightDependence found =
-        height_dependence(pair_with_law(a, b, 4000, seed), 8, {.resamples = 100, .seed = seed});
+        law_of(pair_with_law(a, b, 4000, seed), {.resamples = 100, .seed = seed});
     ASSERT_EQ(found.bins.size(), 8U);
     pulls_a.push_back((found.a_squared_v2_s2.value - a * a) / found.a_squared_v2_s2.uncertainty);
     pulls_b.push_back((found.b_squared_s2.value - b * b) / found.b_squared_s2.uncertainty);
@@ -172,7 +176,7 @@ TEST(height_reference, the_law_is_found_with_true_uncertainties) {
 }
 
 TEST(height_reference, no_constant_term_is_compatible_with_zero) {
-  const HeightDependence found = height_dependence(pair_with_law(6e-12, 0, 4000, 3), 8, {.resamples = 100});
+  const HeightDependence found = law_of(pair_with_law(6e-12, 0, 4000, 3), {.resamples = 100});
   EXPECT_NEAR(found.b_squared_s2.value, 0, 4 * found.b_squared_s2.uncertainty);
   EXPECT_NEAR(found.a_v_s.value, 6e-12, 4 * found.a_v_s.uncertainty);
   for (const HeightBin& bin : found.bins)

@@ -1,11 +1,11 @@
-#include "firstedge/jitter/height_dependence.hpp"
+#include "firstedge/stats/height_dependence.hpp"
 
 #include "firstedge/core/error.hpp"
 #include "firstedge/stats/least_squares.hpp"
 #include "firstedge/stats/spread.hpp"
 
 #include <algorithm>
-#include <array>
+#include <cassert>
 #include <cmath>
 #include <limits>
 #include <numeric>
@@ -17,14 +17,14 @@ namespace {
 constexpr double nan = std::numeric_limits<double>::quiet_NaN();
 constexpr double lower_tail = 0.5 * (1 - share_within_one_sigma);
 
-HeightBin bin_of(const PairSample& sample, std::span<const std::size_t> rows,
+HeightBin bin_of(const DifferencesByHeight& sample, std::span<const std::size_t> rows,
                  const BootstrapOptions& options) {
   HeightBin bin;
   std::vector<double> heights;
   std::vector<double> sorted;
   double bounds = 0;
   for (const std::size_t row : rows) {
-    const double height = sample.lower_height_v[row];
+    const double height = sample.height_v[row];
     heights.push_back(height);
     bin.inverse_square_per_v2 += 1 / (height * height * static_cast<double>(rows.size()));
     sorted.push_back(sample.difference_s[row]);
@@ -88,19 +88,20 @@ double HeightDependence::sigma_s(double height_v) const {
   return std::sqrt(a_squared_v2_s2.value / (height_v * height_v) + b_squared_s2.value);
 }
 
-HeightDependence height_dependence(const PairSample& sample, std::size_t bins,
+HeightDependence height_dependence(const DifferencesByHeight& sample, std::size_t bins,
                                    const BootstrapOptions& options) {
   if (bins < 1)
     throw Error("jitter against height", "no bins of height are asked for", "give at least 1, better 8");
+  assert(sample.height_v.size() == sample.difference_s.size());
+  assert(sample.bound_s.size() == sample.difference_s.size());
   HeightDependence found;
   std::vector<std::size_t> rows;
-  for (std::size_t i = 0; i < sample.size(); ++i) {
-    if (sample.lower_height_v[i] > 0 && std::isfinite(sample.lower_height_v[i])) rows.push_back(i);
+  for (std::size_t i = 0; i < sample.difference_s.size(); ++i) {
+    if (sample.height_v[i] > 0 && std::isfinite(sample.height_v[i])) rows.push_back(i);
   }
-  found.without_height = sample.size() - rows.size();
-  std::stable_sort(rows.begin(), rows.end(), [&](std::size_t a, std::size_t b) {
-    return sample.lower_height_v[a] < sample.lower_height_v[b];
-  });
+  found.without_height = sample.difference_s.size() - rows.size();
+  std::stable_sort(rows.begin(), rows.end(),
+                   [&](std::size_t a, std::size_t b) { return sample.height_v[a] < sample.height_v[b]; });
   const std::size_t count = std::min(bins, rows.size() / fewest_in_height_bin);
   for (std::size_t bin = 0; bin < count; ++bin) {
     const std::size_t begin = bin * rows.size() / count;

@@ -1,18 +1,23 @@
-// Height dependence: the spread of a pair's differences in bins of the lower of the two heights, and the law
-// it follows.
+// Height dependence: the spread of time differences in bins of height, and the law it follows.
 #pragma once
 
 #include "firstedge/core/estimate.hpp"
-#include "firstedge/jitter/pairs.hpp"
 #include "firstedge/stats/bootstrap.hpp"
 
 #include <cstddef>
+#include <span>
 #include <vector>
 
 namespace firstedge {
 
 /// Fewest pairs in a bin.
 inline constexpr std::size_t fewest_in_height_bin = 50;
+
+/// Time differences with the height that each goes by (that of a channel, or the lower of two) and the bound
+/// of each (s, NaN where not known). All of one size (assert).
+struct DifferencesByHeight {
+  std::span<const double> difference_s, height_v, bound_s;
+};
 
 struct HeightBin {
   double low_v = 0, high_v = 0;      ///< lowest and highest height in it
@@ -41,7 +46,7 @@ struct HeightDependence {
 /// Bins of equal population, `bins` of them or as many as hold fewest_in_height_bin pairs; weighted least
 /// squares of the bins' squared spreads against the mean of 1/height^2, which is linear in a^2 and b^2.
 /// Throws Error for no bins and as bootstrap.
-HeightDependence height_dependence(const PairSample& sample, std::size_t bins,
+HeightDependence height_dependence(const DifferencesByHeight& sample, std::size_t bins,
                                    const BootstrapOptions& options);
 
 }  // namespace firstedge
