@@ -269,6 +269,7 @@ BaselineOptions baseline_options(const Settings& settings) {
   if (method == "mode") options.method = Method::mode;
   if (method == "line") options.method = Method::line;
   options.window_s = settings.range("window", "s");
+  options.lines_hz = settings.quantities("remove_lines", "Hz");
   settings.finish();
   return options;
 }

@@ -22,10 +22,13 @@ struct BaselineOptions {
   Method method = Method::mean;
   /// Stretch to take it from, in seconds from the trigger; nothing: found automatically, safe against pulses.
   std::optional<std::pair<double, double>> window_s;
+  /// Pick-up lines (Hz) that are fitted in the baseline's window of each record and taken away over all of it
+  /// (line_removal.hpp), before the level is measured. Left alone in a record without a sound window.
+  std::vector<double> lines_hz;
 };
 
 /// Setup group "baseline": {"method": "mean" | "median" | "mode" | "line", "window": ["-20 ns", "-2 ns"] or
-/// absent}.
+/// absent, "remove_lines": ["98 MHz"] or absent}.
 BaselineOptions baseline_options(const Settings& settings);
 
 struct Baseline {

@@ -1,6 +1,7 @@
 #include "firstedge/signal/conditioning.hpp"
 
 #include "firstedge/signal/level_statistics.hpp"
+#include "firstedge/signal/line_removal.hpp"
 #include "firstedge/signal/sample_step.hpp"
 
 #include <algorithm>
@@ -88,8 +89,13 @@ std::vector<SampleRange> moved(std::vector<SampleRange> ranges, double delay, st
 void take_baseline_away(ConditionedTrace& trace, const BaselineOptions& options,
                         const std::vector<double>& raw_volts, bool filtered) {
   const SampleFacts facts{.step_v = filtered ? 0 : trace.step_v, .clipped = trace.clipped};
-  const Baseline baseline =
-      measure_baseline(trace.volts, trace.interval_s, trace.first_sample_s, options, facts);
+  Baseline baseline = measure_baseline(trace.volts, trace.interval_s, trace.first_sample_s, options, facts);
+  if (!options.lines_hz.empty() && baseline.flags.empty()) {
+    const std::vector<double> lines =
+        fitted_lines(trace.volts, trace.interval_s, baseline.window, options.lines_hz);
+    for (std::size_t i = 0; i < lines.size(); ++i) trace.volts[i] -= lines[i];
+    baseline = measure_baseline(trace.volts, trace.interval_s, trace.first_sample_s, options, facts);
+  }
   trace.baseline_v = baseline.level_v;
   if (filtered && trace.step_v > 0) {
     const double raw_rms_v =

@@ -2,8 +2,9 @@
 // against its law.
 #include "firstedge/jitter/sensors.hpp"
 
-#include "firstedge/stats/height_dependence.hpp"
 #include "firstedge/jitter/jitter.hpp"
+#include "firstedge/jitter/pairs.hpp"
+#include "firstedge/stats/height_dependence.hpp"
 #include "firstedge/stats/spread.hpp"
 
 #include "support/random.hpp"
@@ -159,8 +160,7 @@ TEST(height_reference, the_law_is_found_with_true_uncertainties) {
   constexpr double b = 20e-12;
   std::vector<double> pulls_a, pulls_b, probability;
   for (std::uint64_t seed = 1; seed <= runs; ++seed) {
-    const HeightDependence found =
-        law_of(pair_with_law(a, b, 4000, seed), {.resamples = 100, .seed = seed});
+    const HeightDependence found = law_of(pair_with_law(a, b, 4000, seed), {.resamples = 100, .seed = seed});
     ASSERT_EQ(found.bins.size(), 8U);
     pulls_a.push_back((found.a_squared_v2_s2.value - a * a) / found.a_squared_v2_s2.uncertainty);
     pulls_b.push_back((found.b_squared_s2.value - b * b) / found.b_squared_s2.uncertainty);
