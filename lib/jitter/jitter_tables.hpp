@@ -2,10 +2,10 @@
 #pragma once
 
 #include "firstedge/core/result.hpp"
-#include "firstedge/stats/height_dependence.hpp"
 #include "firstedge/jitter/pair_figures.hpp"
 #include "firstedge/jitter/pairs.hpp"
 #include "firstedge/jitter/sensors.hpp"
+#include "firstedge/stats/height_dependence.hpp"
 #include "firstedge/stats/histogram.hpp"
 
 #include <span>
