@@ -169,16 +169,16 @@ AmplifierInput amplifier_input(const Comparison& c, const AmplifierRecords& reco
 std::string amplifier_answer(const Amplification& found) {
   std::string text =
       fmt::format("{} at equal signal ({}) the noise makes {} bare and {} amplified",
-                  found.pays_below_v.value == 0 ? " The amplifier does not pay:" : " The amplifier:",
+                  found.pays_below_v.value == 0 ? "; the amplifier does not pay:" : "; the amplifier:",
                   format_quantity(found.typical_signal_v, "V", 3), format_estimate(found.bare_spread_s, "s"),
                   format_estimate(found.amplified_spread_s, "s"));
   if (found.pays_below_v.value > 0 && std::isfinite(found.pays_below_v.value))
-    text += fmt::format("; it pays below {}", format_estimate(found.pays_below_v, "V"));
+    text += fmt::format(", so that it pays below {}", format_estimate(found.pays_below_v, "V"));
   if (std::isfinite(found.amplified_saturates_v))
-    text += fmt::format("; it saturates above {} ({:.1f} % of its pulses are clipped)",
+    text += fmt::format(", and it saturates above {} ({:.1f} % of its pulses are clipped)",
                         format_quantity(found.amplified_saturates_v, "V", 3),
                         100 * found.amplified_clipped.value);
-  return text + ".";
+  return text;
 }
 
 void add_amplifier(Result& result, const Comparison& c, const AmplifierRecords& records,
@@ -225,34 +225,34 @@ void add_amplifier(Result& result, const Comparison& c, const AmplifierRecords& 
       "say whether these hold.");
 }
 
-// "it beats a and b, and is not told apart from c".
+// "it beats a and b; the 3 others are not told apart from it".
 std::string standing_of_best(const Comparison& c) {
   std::vector<std::string> beaten, open;
   for (const SpreadComparison& pair : c.judged.comparisons) {
-    if (pair.first != 0) continue;
-    (pair.first_is_better() ? beaten : open).push_back(c.contenders[pair.second].name);
+    if (pair.first == 0) (pair.first_is_better() ? beaten : open).push_back(c.contenders[pair.second].name);
   }
   std::string text;
-  if (!beaten.empty()) text += fmt::format(" It beats {}.", fmt::join(beaten, "; "));
-  if (!open.empty()) text += fmt::format(" It is not told apart from {}.", fmt::join(open, "; "));
+  if (!beaten.empty()) text += fmt::format("; it beats {}", fmt::join(beaten, " and "));
+  if (open.size() == 1) text += fmt::format("; {} is not told apart from it", open.front());
+  if (open.size() > 1)
+    text += fmt::format("; the {}{} are not told apart from it", open.size(),
+                        beaten.empty() ? " other methods" : " others");
   return text;
 }
 
 std::string answer_of(const Comparison& c) {
   const Contender& best = c.contenders.front();
-  const auto named = [&](std::size_t candidate, std::size_t channel) {
-    return fmt::format("{} on {}", name_of(c.stamps.candidates()[candidate]), c.stamps.channels()[channel]);
-  };
-  std::string text = fmt::format(
-      "Use {}: spread {} on records it was not chosen on",
+  const auto named = [&](std::size_t candidate) { return name_of(c.stamps.candidates()[candidate]); };
+  const std::string choice =
       best.of_first == best.of_second
-          ? name_of(c.stamps.candidates()[best.of_first]) + " on both channels"
-          : named(best.of_first, c.ground.first) + " and " + named(best.of_second, c.ground.second),
-      format_estimate(c.judged.half_width.front(), "s"));
+          ? named(best.of_first) + " on both channels"
+          : fmt::format("{} on {} and {} on {}", named(best.of_first), c.stamps.channels()[c.ground.first],
+                        named(best.of_second), c.stamps.channels()[c.ground.second]);
+  std::string text = fmt::format("Use {}: spread {} on records it was not chosen on", choice,
+                                 format_estimate(c.judged.half_width.front(), "s"));
   if (c.bound_s > 0)
-    text +=
-        fmt::format(", beside a Cramer-Rao bound of {} for the noise", format_quantity(c.bound_s, "s", 3));
-  return text + "." + standing_of_best(c);
+    text += fmt::format(", where the noise alone allows {}", format_quantity(c.bound_s, "s", 3));
+  return text + standing_of_best(c);
 }
 
 void add_warnings(Result& result, const Comparison& c) {
@@ -311,6 +311,7 @@ Result analyse_comparison(const CandidateStamps& stamps, const CompareOptions& o
   result.tables = {methods_table(c), differences_table(c, options.level)};
   result.plots.push_back(methods_plot(c));
   if (amplifier) add_amplifier(result, c, *amplifier, options);
+  result.answer += ".";
   result.tables.push_back(scans_table(c, options.near_best));
   for (Plot& plot : scan_plots(c, options.near_best)) result.plots.push_back(std::move(plot));
   result.tables.push_back(candidates_table(c));
