@@ -24,7 +24,7 @@ struct CandidatePlan {
   std::vector<double> delayed_fractions{0.2, 0.3, 0.5};  ///< of the delayed fraction, with each of:
   std::vector<double> delays{0.5, 1.0, 1.5};
   bool template_fit = true;
-  std::vector<double> cuts{0.7, 1.0, 1.5, 2.5};  ///< unfiltered comes first in any case
+  std::vector<double> cuts{0.8, 1.5, 2.5};  ///< unfiltered comes first in any case
 };
 
 struct CompareRunOptions {
@@ -44,9 +44,9 @@ struct CompareRun {
   ReadingAccount account;
 };
 
-/// Learns the channels without methods, reads the records once for each filter, and compares
-/// (analyse_comparison). Same bits for any threads and block size. Throws Error as learn_channels and
-/// analyse_comparison, for a channel without pulses, and where only one of bare and amplified is named or
+/// Learns the channels (with a filter: from at most 500 records), reads the records once for each filter, and
+/// compares (analyse_comparison). Same bits for any threads and block size. Throws Error as learn_channels
+/// and analyse_comparison, for a channel without pulses, and where only one of bare and amplified is named or
 /// they are not the pair compared.
 CompareRun compare_run(const std::vector<std::filesystem::path>& files, const Setup& setup,
                        const CompareRunOptions& options);
