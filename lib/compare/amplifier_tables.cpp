@@ -81,7 +81,7 @@ Plot amplifier_plot(const Amplification& found) {
                 "sensor itself) rules; to the right of the saturation line the amplified curve no longer "
                 "holds.",
             .x = {"Signal at the input", "V", true},
-            .y = {"Spread: noise and rest", "s", true}};
+            .y = {"Spread: noise and rest", "s"}};
   plot.series.push_back(spread_curve("bare", low, high, found.bare_factor_v_s.value, found.rest_s.value));
   plot.series.push_back(
       spread_curve("amplified", low, high, found.amplified_factor_v_s.value, found.rest_s.value));

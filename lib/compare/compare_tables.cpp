@@ -213,14 +213,11 @@ std::vector<Plot> scan_plots(const Comparison& c, double near_best) {
     }
     const std::string& channel = c.stamps.channels()[each.channel];
     Series curve{.label = channel + " varied", .kind = Series::Kind::points, .x = each.scan.setting};
-    Series line{.label = curve.label, .kind = Series::Kind::line, .x = each.scan.setting, .faint = true};
     for (const Estimate& spread : each.scan.spread_s) {
       curve.y.push_back(spread.value);
       curve.y_uncertainty.push_back(spread.uncertainty);
-      line.y.push_back(spread.value);
     }
     plot->series.push_back(std::move(curve));
-    plot->series.push_back(std::move(line));
     if (each.without_filter_s)
       plot->markers.push_back({*each.without_filter_s, false, channel + " without filter"});
   }
