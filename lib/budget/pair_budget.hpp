@@ -71,8 +71,9 @@ Estimate signed_root(const Estimate& variance);
 /// noise, rounding, sampling: electronic_variance() at nine heights that share the pulses evenly. The noise's
 ///   uncertainty is sqrt(2/n) of the samples it was learnt from, n lowered by its correlation (M. S.
 ///   Bartlett, J. R. Stat. Soc. Suppl. 8 (1946) 27; page from memory), and 2 % for the model of propagation
-///   (derived from the simulations in tests/unit/budget). Sampling: 10 % (sixteen places); for a template fit
-///   it is next to nothing, since the template is moved against itself: how well it was learnt is not in it.
+///   (an estimate of ours, which the simulations in tests/unit/budget do not contradict). Sampling: 10 %, an
+///   estimate too (sixteen places); for a template fit it is next to nothing, since the template is moved
+///   against itself: how well it was learnt is not in it.
 /// walk: variance of the median difference over bins of this channel's height, less what its scatter gives.
 ///   The heights of two channels go together when one particle makes both: what moves with both is then in
 ///   both rows, and the rest turns negative.
