@@ -107,7 +107,8 @@ std::string_view words_of(PowerLaw noise) {
       "random run frequency noise", "flicker walk frequency noise", "random walk frequency noise",
       "flicker frequency noise",    "white frequency noise",        "flicker phase noise",
       "white phase noise"};
-  return words.at(static_cast<std::size_t>(static_cast<int>(noise) + 4));
+  const int place = static_cast<int>(noise) + 4;
+  return words.at(static_cast<std::size_t>(place));
 }
 
 std::optional<PowerLawFound> power_law_noise(std::span<const double> phase_s, std::size_t factor,

@@ -63,10 +63,9 @@ double divisor_of(StabilityMeasure measure) {
     case StabilityMeasure::hadamard:
     case StabilityMeasure::overlapping_hadamard:
     case StabilityMeasure::hadamard_total:
-      return 6;
     case StabilityMeasure::time:
     case StabilityMeasure::time_total:
-      return 6;  // 2 tau^2 times 3/tau^2
+      return 6;  // of the times: 2 tau^2 times 3/tau^2
     default:
       return 2;
   }
