@@ -31,11 +31,11 @@ int effort_of(const CandidateStamps& stamps, const Contender& each) {
   return first.filtered() || second.filtered() ? 1 : 0;
 }
 
-// Puts the recommended contender first: the simplest whose spread on the choosing half is within one standard
-// error of the least, record by record (the one-standard-error rule of L. Breiman et al., Classification and
-// Regression Trees (1984), 3.4.3; from memory), and of equally simple ones the narrowest.
+// Puts the recommended contender first: the simplest that the one with the least spread does not beat, record
+// by record, on the choosing half; of equally simple ones the narrowest. (In the spirit of the
+// one-standard-error rule of L. Breiman et al., Classification and Regression Trees (1984), 3.4.3, from
+// memory; at options.level, since the least of so many is too good by the choice.)
 void recommend(Comparison& c, const CompareOptions& options) {
-  constexpr double one_standard_error = 1 - 0.6827;
   const auto of = [&](const Contender& each) {
     return differences(c.stamps, c.ground, c.ground.choosing, each.of_first, each.of_second);
   };
@@ -43,7 +43,7 @@ void recommend(Comparison& c, const CompareOptions& options) {
   auto chosen = c.contenders.begin();
   for (auto each = chosen + 1; each != c.contenders.end(); ++each) {
     if (effort_of(c.stamps, *each) >= effort_of(c.stamps, *chosen)) continue;
-    const ComparedSpreads both = compare_spreads({least, of(*each)}, one_standard_error, options.bootstrap);
+    const ComparedSpreads both = compare_spreads({least, of(*each)}, options.level, options.bootstrap);
     if (!both.comparisons.front().first_is_better()) chosen = each;
   }
   std::rotate(c.contenders.begin(), chosen, chosen + 1);
