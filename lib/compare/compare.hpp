@@ -41,13 +41,14 @@ struct NamedScan {
 /// Methods and settings of one pair of channels compared on the same records.
 ///
 /// Settings are chosen on one half of the records (choice.hpp) and judged on the other, so that the spreads
-/// in table "methods" are not too good by the choice; table "differences" says which method beats which, with
-/// intervals that hold for all of them together (paired_spread.hpp). Scans (table "scans" and a plot each)
-/// vary one setting of one channel about its method's choice, the other channel as in the best choice, on all
-/// common records. With `amplifier`, the tables "amplifier" and "amplifier_signals" and their plots
-/// (amplification.hpp). The Cramer-Rao bound of both channels, unfiltered, stands beside the spreads. Without
-/// enough common records the result says so and has no figures. Throws Error for channels that the stamps do
-/// not have.
+/// in table "methods" are not too good by the choice. Recommended, and first in
+/// every table, is the simplest method that the one with the least spread does not beat on the choosing half.
+/// The table "differences" says which method beats which, with intervals that hold for all of them together
+/// (paired_spread.hpp). Scans (table "scans" and a plot each) vary one setting of one channel about its
+/// method's choice, the other channel as in the best choice, on all common records. With `amplifier`, the
+/// table "amplifier" and two plots (amplification.hpp). The Cramer-Rao bound of both channels, unfiltered,
+/// stands beside the spreads. Without enough common records the result says so and has no figures. Throws
+/// Error for channels that the stamps do not have.
 Result analyse_comparison(const CandidateStamps& stamps, const CompareOptions& options,
                           const std::optional<AmplifierRecords>& amplifier = std::nullopt);
 
