@@ -27,6 +27,9 @@ void add_options(CLI::App& app, Options& options) {
   app.add_option("--highest-height", options.jitter.highest_height_v, "Highest height of both pulses, V");
   app.add_option("--height-bins", options.jitter.height_bins, "Bins of jitter against height")
       ->check(CLI::Range(1, 100));
+  app.add_option("--blocks", options.jitter.over_time.most_blocks,
+                 "Blocks along the run, at most, for what is told over time; 0 leaves that part out")
+      ->check(CLI::Range(0, 65536));
   app.add_option("--seed", options.jitter.bootstrap.seed, "Seed of the bootstrap");
   add_result_options(app, options.outputs);
 }
@@ -40,6 +43,7 @@ int jitter(Options& options, int argc, char** argv) {
   StampTableReader table(options.table);
   JitterStamps stamps(channel_names(table.head()), method_names(table.head()));
   gather(table, stamps);
+  for (const TriggerRow& trigger : table.triggers()) stamps.add_trigger({trigger.record, trigger.instant});
   Result result = analyse_jitter(std::move(stamps), options.jitter);
   result.provenance = provenance_of(argc, argv, {options.table}, table.head().provenance.setup);
   put_out(result, options.outputs);

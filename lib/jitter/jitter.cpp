@@ -2,6 +2,7 @@
 
 #include "firstedge/core/error.hpp"
 #include "firstedge/jitter/jitter_tables.hpp"
+#include "firstedge/jitter/over_time_shown.hpp"
 #include "firstedge/jitter/pair_figures.hpp"
 #include "firstedge/jitter/pairs.hpp"
 #include "firstedge/jitter/sensors.hpp"
@@ -199,7 +200,51 @@ void add_sensors(Result& result, const JitterStamps& stamps, const std::vector<s
                     found.by_core.probability));
 }
 
-void add_plots(Result& result, const std::vector<JudgedPair>& pairs, const JitterOptions& options) {
+// What moves along the run; none where no pair has enough records, or none is wanted.
+struct AlongTheRun {
+  RunClock clock;
+  std::vector<PairOverTime> pairs;
+
+  const PairOverTime* of(const std::string& name) const {
+    const auto found =
+        std::find_if(pairs.begin(), pairs.end(), [&](const PairOverTime& pair) { return pair.name == name; });
+    return found == pairs.end() ? nullptr : &*found;
+  }
+};
+
+AlongTheRun along_the_run(const JitterStamps& stamps, const std::vector<PairSample>& samples,
+                          const OverTimeOptions& options) {
+  AlongTheRun run{.clock = RunClock(stamps, samples), .pairs = {}};
+  if (options.most_blocks == 0) return run;
+  for (const PairSample& sample : samples) {
+    if (sample.size() < options.fewest_pairs) continue;
+    OverTime found = over_time(sample, run.clock, options);
+    if (found.blocks.size() > 0) run.pairs.push_back({sample.name, std::move(found)});
+  }
+  return run;
+}
+
+void add_over_time(Result& result, const AlongTheRun& run, double coverage) {
+  if (run.pairs.empty()) return;
+  result.tables.push_back(blocks_table(run.clock, run.pairs));
+  result.tables.push_back(course_table(run.clock, run.pairs));
+  result.tables.push_back(time_deviations_table(run.clock, run.pairs, coverage));
+  result.tables.push_back(allan_deviations_table(run.clock, run.pairs, coverage));
+  for (const auto& [name, found] : run.pairs) {
+    for (const std::string& sentence : words_of_course(run.clock, found))
+      result.warnings.push_back(name + ": along the run " + sentence);
+    if (2 * found.blocks.filled() < found.blocks.size())
+      result.cautions.push_back(fmt::format(
+          "{}: {} of {} blocks of the run are empty; the time deviation has few terms at long times.", name,
+          found.blocks.size() - found.blocks.filled(), found.blocks.size()));
+  }
+  if (!run.clock.refusal().empty())
+    result.cautions.push_back("The triggers' instants are not used over time, since " + run.clock.refusal() +
+                              ": records are taken as evenly spaced.");
+}
+
+void add_plots(Result& result, const std::vector<JudgedPair>& pairs, const AlongTheRun& run,
+               const JitterOptions& options) {
   std::size_t number = 0;
   for (const JudgedPair& pair : pairs) {
     if (pair.sample.size() < fewest_pairs) continue;
@@ -215,7 +260,13 @@ void add_plots(Result& result, const std::vector<JudgedPair>& pairs, const Jitte
       result.plots.push_back(walk_plot(pair, number));
     }
     if (pair.figures.with_stated > 0) result.plots.push_back(pull_plot(pair, number));
-    result.plots.push_back(drift_plot(pair, number));
+    if (const PairOverTime* over_time = run.of(pair.sample.name)) {
+      result.plots.push_back(course_plot(run.clock, *over_time, number));
+      result.plots.push_back(time_deviation_plot(run.clock, *over_time, number));
+      result.plots.push_back(allan_deviation_plot(run.clock, *over_time, number));
+    } else {
+      result.plots.push_back(drift_plot(pair, number));
+    }
   }
 }
 
@@ -279,6 +330,7 @@ Result analyse_jitter(JitterStamps stamps, const JitterOptions& options) {
       compared.push_back(
           {stamps.methods()[each.method], each.samples[p].name, each.samples[p].account, each.figures[p]});
   }
+  const AlongTheRun run = along_the_run(stamps, tried[method].samples, options.over_time);
   std::vector<JudgedPair> pairs;
   for (std::size_t p = 0; p < index_pairs.size(); ++p) {
     PairSample& sample = tried[method].samples[p];
@@ -300,11 +352,12 @@ Result analyse_jitter(JitterStamps stamps, const JitterOptions& options) {
     add_sensors(result, stamps, channels, method, options);
   }
   if (stamps.methods().size() > 1) result.tables.push_back(methods_table(compared));
+  add_over_time(result, run, options.over_time.coverage);
   result.tables.push_back(heights_table(pairs));
   result.tables.push_back(height_laws_table(pairs));
   result.tables.push_back(intervals_table(pairs, options.bootstrap.coverage));
   result.tables.push_back(counts_table(stamps, pairs));
-  add_plots(result, pairs, options);
+  add_plots(result, pairs, run, options);
   for (const JudgedPair& pair : pairs) add_warnings(result, pair);
   result.cautions.emplace_back(
       "Bootstrap uncertainties take records as independent of each other; a drift makes them too small.");

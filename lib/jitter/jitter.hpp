@@ -3,6 +3,7 @@
 
 #include "firstedge/core/result.hpp"
 #include "firstedge/jitter/jitter_stamps.hpp"
+#include "firstedge/jitter/over_time.hpp"
 #include "firstedge/stats/bootstrap.hpp"
 #include "firstedge/stats/gaussian_core.hpp"
 #include "firstedge/stats/histogram.hpp"
@@ -28,6 +29,7 @@ struct JitterOptions {
   GaussianCoreOptions core;
   BinOptions bins;  ///< of the histograms of differences
   BootstrapOptions bootstrap;
+  OverTimeOptions over_time;
 };
 
 /// Differences of arrival times of channel pairs.
@@ -49,13 +51,20 @@ struct JitterOptions {
 /// Jitter against height (table "heights"): bins of the lower of the two heights; the spread is fitted with
 /// sigma^2 = (a/height)^2 + b^2.
 ///
+/// Over time (tables "over_time", "course", "time_deviations",
+/// "allan_deviations"), for pairs with at least over_time.fewest_pairs
+/// usable records: means over even blocks of the run, by the triggers' Instants where the stamps have them
+/// (see RunClock) and by record numbers otherwise; their time deviation and Allan deviation with intervals;
+/// steps, warm-up, drift and wander, which make warnings.
+///
 /// Degrees of freedom: number of pairs less 1. Everything left out is counted in the table "counts". A pair
 /// with fewer than 20 usable records gives counts only, and a warning. Throws Error for names that are not
 /// in the table, a pair of a channel with itself, fewer than two channels, or options without sense. The same
 /// stamps, options and seed give the same result, bit for bit.
 ///
 /// Where it fails: slow drifts of the delay between channels widen every spread (a warning tells when
-/// neighbouring records are more alike than distant ones); bootstrap errors take records as independent.
+/// neighbouring records are more alike than distant ones, and what course the difference takes); bootstrap
+/// errors take records as independent.
 Result analyse_jitter(JitterStamps stamps, const JitterOptions& options = {});
 
 }  // namespace firstedge

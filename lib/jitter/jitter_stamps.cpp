@@ -85,6 +85,10 @@ void JitterStamps::settle() {
               .height_v = picked(column.height_v, order),
               .flags = picked(column.flags, order)};
   }
+  std::stable_sort(triggers_.begin(), triggers_.end(),
+                   [](const RecordInstant& a, const RecordInstant& b) { return a.record < b.record; });
+  const auto same = [](const RecordInstant& a, const RecordInstant& b) { return a.record == b.record; };
+  triggers_.erase(std::unique(triggers_.begin(), triggers_.end(), same), triggers_.end());
 }
 
 }  // namespace firstedge
