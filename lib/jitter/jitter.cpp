@@ -232,7 +232,7 @@ void add_over_time(Result& result, const AlongTheRun& run, double coverage) {
   result.tables.push_back(allan_deviations_table(run.clock, run.pairs, coverage));
   for (const auto& [name, found] : run.pairs) {
     for (const std::string& sentence : words_of_course(run.clock, found))
-      result.warnings.push_back(name + ": along the run " + sentence);
+      result.warnings.push_back(fmt::format("{}: along the run {}", name, sentence));
     if (2 * found.blocks.filled() < found.blocks.size())
       result.cautions.push_back(fmt::format(
           "{}: {} of {} blocks of the run are empty; the time deviation has few terms at long times.", name,

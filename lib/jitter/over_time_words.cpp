@@ -49,7 +49,8 @@ std::vector<std::string> words_of_course(const RunClock& clock, const OverTime& 
   for (const CourseStep& step : found.course.steps) sentences.push_back(words_of(clock, found.blocks, step));
   if (found.course.drift) sentences.push_back(words_of(clock, found.blocks, *found.course.drift));
   if (found.course.more_items)
-    sentences.push_back("the difference has more steps than are told here; look at the plot of its course.");
+    sentences.emplace_back(
+        "the difference has more steps than are told here; look at the plot of its course.");
   constexpr double clear = 1e-3;
   if (found.course.wander_probability < clear)
     sentences.push_back(fmt::format(
