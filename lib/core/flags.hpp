@@ -20,6 +20,7 @@ enum class Flag : std::uint32_t {
   not_timed = 1U << 6,
   undersampled = 1U << 7,
   missing_channel = 1U << 8,
+  unresolved = 1U << 9,
 };
 
 struct FlagWords {
@@ -29,7 +30,7 @@ struct FlagWords {
 };
 
 /// The one table of flags; messages, documents, pages and bindings are made from it.
-inline constexpr std::array<FlagWords, 9> flag_table{{
+inline constexpr std::array<FlagWords, 10> flag_table{{
     {Flag::clipped, "clipped", "samples of the pulse stand at the digitizer's limit"},
     {Flag::piled_up, "piled_up", "another pulse overlaps the stretch used for the time"},
     {Flag::no_baseline, "no_baseline", "no undisturbed stretch to take the baseline from"},
@@ -39,6 +40,7 @@ inline constexpr std::array<FlagWords, 9> flag_table{{
     {Flag::not_timed, "not_timed", "the method found no time in this pulse"},
     {Flag::undersampled, "undersampled", "the edge has too few samples for its uncertainty to hold"},
     {Flag::missing_channel, "missing_channel", "the record has no trace of this channel"},
+    {Flag::unresolved, "unresolved", "another pulse is too near for the times of the two to be told apart"},
 }};
 
 /// A set of flags; the empty set means nothing speaks against the stamp.

@@ -6,6 +6,7 @@
 #include "firstedge/core/stamp.hpp"
 #include "firstedge/signal/conditioned_trace.hpp"
 #include "firstedge/signal/interpolation.hpp"
+#include "firstedge/timing/crossing_height.hpp"
 
 #include <cstddef>
 
@@ -45,5 +46,13 @@ struct ConstantFractionOptions {
 /// Source of the method: D. A. Gedcke, W. J. McDonald, Nucl. Instr. Meth. 58 (1968) 253 (from memory).
 Stamp constant_fraction(const ConditionedTrace& trace, const Pulse& pulse, const NoiseModel& noise,
                         const ConstantFractionOptions& options);
+
+/// The same with a height that was found elsewhere, its weights those of samples of the trace: that of
+/// TemplateFit::height() for a clipped pulse, which without it is not timed (its top is not known, and a
+/// fraction of the limit would walk like a leading edge). Timed where the level is below the limit and two
+/// samples that are not clipped stand around it. Uncertainty and flags as above, the height's weights with
+/// their correlation in it.
+Stamp constant_fraction(const ConditionedTrace& trace, const Pulse& pulse, const NoiseModel& noise,
+                        const PeakHeight& height, const ConstantFractionOptions& options);
 
 }  // namespace firstedge

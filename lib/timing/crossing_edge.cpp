@@ -126,7 +126,40 @@ PulseEdge::PulseEdge(const ConditionedTrace& trace, const Pulse& pulse, const No
   transition_samples_ = position_of(0.9 * volts_[peak_], Interpolation::linear) -
                         position_of(0.1 * volts_[peak_], Interpolation::linear);
   const SampleRange within{start_, pulse.region.last - offset_};
-  height_ = peak_height(volts_, within, peak_, transition_samples_, noise_);
+  const PeakHeight height = peak_height(volts_, within, peak_, transition_samples_, noise_);
+  height_v_ = height.value_v;
+  height_on_trace_ = on_trace(height.weights);
+}
+
+PulseEdge PulseEdge::with_height(const PeakHeight& height_on_trace) const {
+  PulseEdge edge = *this;
+  edge.height_v_ = height_on_trace.value_v;
+  edge.height_on_trace_ = height_on_trace.weights;
+  return edge;
+}
+
+// The samples of volts_ around one of them that are not clipped.
+SampleRange PulseEdge::unclipped_around(std::size_t sample) const {
+  SampleRange run{0, volts_.size()};
+  for (const SampleRange& clipped : trace_->clipped) {
+    if (clipped.last <= offset_ + sample) {
+      run.first = std::max(run.first, clipped.last - std::min(clipped.last, offset_));
+    } else {
+      run.last = std::min(run.last, clipped.first - std::min(clipped.first, offset_));
+      break;
+    }
+  }
+  return run.first < run.last ? run : SampleRange{sample, sample};
+}
+
+bool PulseEdge::hangs_on_clipped(const SampleWeights& on_trace) const {
+  const std::vector<double>& weights = on_trace.weights();
+  return std::any_of(trace_->clipped.begin(), trace_->clipped.end(), [&](const SampleRange& clipped) {
+    for (std::size_t k = std::max(clipped.first, on_trace.first());
+         k < std::min(clipped.last, on_trace.first() + weights.size()); ++k)
+      if (weights[k - on_trace.first()] != 0) return true;
+    return false;
+  });
 }
 
 std::optional<std::size_t> PulseEdge::bracket(double level_v) const {
@@ -141,9 +174,15 @@ std::optional<std::size_t> PulseEdge::bracket(double level_v) const {
 std::optional<EdgeCrossing> PulseEdge::crossing(double level_v) const {
   const auto before = bracket(level_v);
   if (!before) return std::nullopt;
-  auto crossing = cross(volts_, *before, level_v, curve_, noise_.deviation_v(), transition_samples_);
-  if (crossing && noise_.deviation_v() > 0)
-    crossing->room_over_noise = std::min(level_v, height_.value_v - level_v) / noise_.deviation_v();
+  const SampleRange run = unclipped_around(*before);
+  if (*before < run.first || *before + 1 >= run.last) return std::nullopt;
+  auto crossing = cross(std::span(volts_).subspan(run.first, run.size()), *before - run.first, level_v,
+                        curve_, noise_.deviation_v(), transition_samples_);
+  if (!crossing) return crossing;
+  crossing->position += static_cast<double>(run.first);
+  crossing->value = crossing->value.shifted(run.first);
+  if (noise_.deviation_v() > 0)
+    crossing->room_over_noise = std::min(level_v, height_v_ - level_v) / noise_.deviation_v();
   return crossing;
 }
 
@@ -154,18 +193,24 @@ double PulseEdge::position_of(double level_v, Interpolation interpolation) const
   return crossing ? crossing->position : not_known;
 }
 
+// From 10 % to 90 % of the height; NaN if the edge does not reach it.
+double PulseEdge::edge_samples() const {
+  return position_of(0.9 * height_v_, curve_.interpolation) -
+         position_of(0.1 * height_v_, curve_.interpolation);
+}
+
 Stamp PulseEdge::untimed() const {
   Stamp stamp;
   stamp.polarity = static_cast<std::int16_t>(pulse_->polarity);
-  stamp.height_v = height_.value_v;
+  stamp.height_v = height_v_;
   stamp.charge_c = pulse_->charge_c;
   stamp.noise_v = noise_.deviation_v();
   stamp.baseline_v = trace_->baseline_v.value;
-  const double samples = position_of(0.9 * height_.value_v, curve_.interpolation) -
-                         position_of(0.1 * height_.value_v, curve_.interpolation);
-  stamp.transition_duration_s = samples * trace_->interval_s;
+  const double samples = edge_samples();
+  if (!hangs_on_clipped(height_on_trace_)) stamp.transition_duration_s = samples * trace_->interval_s;
   stamp.flags = pulse_->flags | trace_->flags | Flag::not_timed;
-  if (samples < fewest_edge_samples) stamp.flags |= Flag::undersampled;
+  if (stamp.transition_duration_s < fewest_edge_samples * trace_->interval_s)
+    stamp.flags |= Flag::undersampled;
   return stamp;
 }
 
@@ -174,11 +219,10 @@ Stamp PulseEdge::timed(const EdgeCrossing& crossing, const SampleWeights& quanti
   const double time_s = trace_->time_s(static_cast<double>(offset_) + crossing.position);
   const double slew_v_per_s = crossing.slope_per_sample / trace_->interval_s;
   const double noise_s = std::sqrt(noise_.variance_v2(quantity)) / slew_v_per_s;
-  double curve_s = 0;
-  if (stamp.transition_duration_s > 0) {
-    const double samples = stamp.transition_duration_s / trace_->interval_s;
-    curve_s = curve_.relative_error(samples) * stamp.transition_duration_s;
-  }
+  if (hangs_on_clipped(quantity)) return stamp;
+  // Of a clipped edge, what is seen stands for the whole: it is shorter, so that the error is not made less.
+  const double samples = edge_samples();
+  const double curve_s = samples > 0 ? curve_.relative_error(samples) * samples * trace_->interval_s : 0;
   const double uncertainty_s = std::hypot(noise_s, curve_s);
   if (!(slew_v_per_s > 0) || !std::isfinite(time_s) || !std::isfinite(uncertainty_s)) return stamp;
   if (crossing.room_over_noise < least_room_over_noise) stamp.flags |= Flag::low_signal;

@@ -57,6 +57,9 @@ std::optional<EdgeCrossing> cross(std::span<const double> values, std::size_t be
 
 /// The samples around a pulse turned positive going, its height, and where its edge crosses a level. Samples
 /// and positions are counted from the start of volts(). The trace and the pulse must outlive it.
+///
+/// Clipped samples: no curve of a crossing goes through one, and a time or a height that hangs on one is not
+/// given, since the true voltage there is not known.
 class PulseEdge {
  public:
   /// samples_after: how many samples after the region of the pulse are looked at as well.
@@ -64,7 +67,7 @@ class PulseEdge {
             const EdgeCurve& curve, std::size_t samples_after = 0);
 
   std::span<const double> volts() const { return volts_; }
-  const PeakHeight& height() const { return height_; }
+  double height_v() const { return height_v_; }
   std::size_t start() const { return start_; }  ///< first sample of the pulse's region
   std::size_t peak() const { return peak_; }    ///< its largest sample
   const EdgeCurve& curve() const { return curve_; }
@@ -72,20 +75,32 @@ class PulseEdge {
   /// 10-90 % duration between straight lines through the samples; NaN if the edge is not whole.
   double transition_samples() const { return transition_samples_; }
 
+  /// The same with a height that was found elsewhere, its weights those of samples of the trace (for a pulse
+  /// whose own top is clipped).
+  PulseEdge with_height(const PeakHeight& height_on_trace) const;
+
   /// Where the leading edge crosses level_v: the crossing that joins on to the first rise through half the
-  /// height, so that noise on the baseline and on the top is not taken for the edge. Nothing if the edge does
-  /// not cross it.
+  /// height (of the largest sample), so that noise on the baseline and on the top is not taken for the edge.
+  /// Nothing if the edge does not cross it between two samples that are not clipped.
   std::optional<EdgeCrossing> crossing(double level_v) const;
+
+  /// Weights of samples of volts() as weights of samples of the trace; those of the height stand so already.
+  SampleWeights on_trace(const SampleWeights& weights) const { return weights.shifted(offset_); }
+  const SampleWeights& height_on_trace() const { return height_on_trace_; }
+  /// True if one of the samples that these weights (of samples of the trace) need is clipped.
+  bool hangs_on_clipped(const SampleWeights& on_trace) const;
 
   /// A stamp with everything filled but time, uncertainty and slew; it carries the flag not_timed.
   Stamp untimed() const;
 
-  /// The stamp of a crossing. quantity: the curve minus its level, as weights of the samples; its deviation
-  /// over the slope is the uncertainty of the time.
+  /// The stamp of a crossing. quantity: the curve minus its level, as weights of the samples of the trace;
+  /// its deviation over the slope is the uncertainty of the time. Not timed if it hangs on clipped samples.
   Stamp timed(const EdgeCrossing& crossing, const SampleWeights& quantity) const;
 
  private:
   std::optional<std::size_t> bracket(double level_v) const;
+  SampleRange unclipped_around(std::size_t sample) const;
+  double edge_samples() const;
   double position_of(double level_v, Interpolation interpolation) const;
 
   const ConditionedTrace* trace_;
@@ -98,7 +113,8 @@ class PulseEdge {
   std::vector<double> volts_;
   std::optional<std::size_t> half_;  ///< the sample before the first rise through half the height
   double transition_samples_ = not_known;
-  PeakHeight height_;
+  double height_v_ = 0;
+  SampleWeights height_on_trace_;
 };
 
 }  // namespace firstedge

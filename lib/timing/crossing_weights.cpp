@@ -24,6 +24,12 @@ void SampleWeights::add(const SampleWeights& other, double factor) {
     weights_[other.first_ - first_ + k] += factor * other.weights_[k];
 }
 
+SampleWeights SampleWeights::shifted(std::size_t by) const {
+  SampleWeights moved = *this;
+  moved.first_ += by;
+  return moved;
+}
+
 double SampleWeights::sum() const {
   return std::accumulate(weights_.begin(), weights_.end(), 0.0);
 }

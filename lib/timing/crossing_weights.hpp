@@ -21,6 +21,9 @@ class SampleWeights {
   void add(const SampleWeights& other, double factor);
   void add(const Stencil& stencil, double factor);
 
+  /// The same weights of the samples `by` further on.
+  SampleWeights shifted(std::size_t by) const;
+
   std::size_t first() const { return first_; }
   const std::vector<double>& weights() const { return weights_; }
   /// 1 for a value, 0 for a difference: what a shift of the baseline does to the quantity.

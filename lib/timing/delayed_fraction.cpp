@@ -80,7 +80,7 @@ Stamp delayed_fraction(const ConditionedTrace& trace, const Pulse& pulse, const 
   const DelayedDifference difference(edge, options.fraction, std::min(delay, double(trace.volts.size())));
   const auto crossing = difference.crossing();
   if (!crossing) return edge.untimed();
-  return edge.timed(*crossing, difference.on_samples(crossing->value));
+  return edge.timed(*crossing, edge.on_trace(difference.on_samples(crossing->value)));
 }
 
 }  // namespace firstedge

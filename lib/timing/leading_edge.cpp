@@ -10,7 +10,7 @@ Stamp leading_edge(const ConditionedTrace& trace, const Pulse& pulse, const Nois
   const double level_v =
       options.threshold_v.value_or(options.threshold_over_noise * edge.noise().deviation_v());
   const auto crossing = edge.crossing(level_v);
-  return crossing ? edge.timed(*crossing, crossing->value) : edge.untimed();
+  return crossing ? edge.timed(*crossing, edge.on_trace(crossing->value)) : edge.untimed();
 }
 
 }  // namespace firstedge

@@ -93,6 +93,21 @@ std::string curve_words(Interpolation interpolation, std::size_t edge_samples) {
                                                  : fmt::format(", interpolation={}", word_of(interpolation));
 }
 
+/// Heights of clipped pulses, where the channel's template is known.
+class ClippedHeights {
+ public:
+  explicit ClippedHeights(const ChannelKnowledge& knowledge) {
+    if (knowledge.pulse_template) fit_.emplace(*knowledge.pulse_template, knowledge.noise);
+  }
+  std::optional<PeakHeight> operator()(const ConditionedTrace& trace, const Pulse& pulse) const {
+    if (!fit_ || !pulse.flags.has(Flag::clipped)) return std::nullopt;
+    return fit_->height(trace, pulse);
+  }
+
+ private:
+  std::optional<TemplateFit> fit_;
+};
+
 Ready constant_fraction_ready(const Settings& settings, const ChannelKnowledge& knowledge) {
   ConstantFractionOptions options;
   options.fraction = fraction_of(settings, options.fraction);
@@ -100,8 +115,11 @@ Ready constant_fraction_ready(const Settings& settings, const ChannelKnowledge& 
   options.edge_samples = edge_samples_of(settings);
   return {fmt::format("fraction={:g}{}", options.fraction,
                       curve_words(options.interpolation, options.edge_samples)),
-          one_by_one([options, noise = knowledge.noise](const ConditionedTrace& trace, const Pulse& pulse) {
-            return constant_fraction(trace, pulse, noise, options);
+          one_by_one([options, noise = knowledge.noise, heights = ClippedHeights(knowledge)](
+                         const ConditionedTrace& trace, const Pulse& pulse) {
+            const std::optional<PeakHeight> height = heights(trace, pulse);
+            return height ? constant_fraction(trace, pulse, noise, *height, options)
+                          : constant_fraction(trace, pulse, noise, options);
           })};
 }
 

@@ -86,6 +86,15 @@ std::vector<double> NoiseWhitening::whitened(std::span<const double> values) con
   return result;
 }
 
+std::vector<double> NoiseWhitening::unit_column(std::size_t sample, std::size_t samples) const {
+  std::vector<double> column(std::min(order() + 1, samples - sample));
+  for (std::size_t k = 0; k < column.size(); ++k) {
+    const std::vector<double>& row = rows_[std::min(sample + k, order())];
+    column[k] = row[row.size() - 1 - k];
+  }
+  return column;
+}
+
 std::vector<double> NoiseWhitening::sample_weights(std::span<const double> white_weights) const {
   std::vector<double> result(white_weights.size());
   for (std::size_t n = 0; n < white_weights.size(); ++n) {

@@ -268,7 +268,7 @@ std::vector<Stamp> stamped(std::span<const PulseInTrace> pulses, const TemplateF
     for (; next < pulses.size() && pulses[next].trace == pulses[first].trace; ++next)
       together.push_back(pulses[next].pulse);
     const std::vector<Stamp> some = fit(*pulses[first].trace, together);
-    stamps.insert(stamps.end(), some.begin(), some.end());
+    stamps.insert(stamps.end(), some.begin(), some.begin() + static_cast<std::ptrdiff_t>(together.size()));
     first = next;
   }
   return stamps;
@@ -277,7 +277,7 @@ std::vector<Stamp> stamped(std::span<const PulseInTrace> pulses, const TemplateF
 // Aligns every candidate with the template; what the fit does not like is not used.
 void align(std::vector<Candidate>& all, std::span<const PulseInTrace> pulses, const PulseTemplate& made,
            const NoiseModel& noise) {
-  const std::vector<Stamp> stamps = stamped(pulses, TemplateFit(made, noise));
+  const std::vector<Stamp> stamps = stamped(pulses, TemplateFit(made, noise, {.find_hidden_pulses = false}));
   std::vector<double> goodness;
   for (Candidate& one : all) {
     const Stamp& stamp = stamps[one.index];

@@ -48,23 +48,6 @@ TimeShares time_shares(const WhiteColumns& white, std::span<const double> uncert
 
 }  // namespace
 
-std::vector<bool> rows_left_out(const std::vector<bool>& samples_left_out, std::size_t order) {
-  std::vector<bool> rows(samples_left_out.size());
-  std::size_t still = 0;  // rows that the last sample left out spoils yet
-  for (std::size_t n = 0; n < rows.size(); ++n) {
-    if (samples_left_out[n]) still = order + 1;
-    rows[n] = still > 0;
-    if (still > 0) --still;
-  }
-  return rows;
-}
-
-std::vector<double> without_rows(std::vector<double> white, const std::vector<bool>& rows_left_out) {
-  for (std::size_t n = 0; n < white.size(); ++n)
-    if (rows_left_out[n]) white[n] = 0;
-  return white;
-}
-
 TemplateColumns::TemplateColumns(const PulseTemplate& pulse_template, const NoiseModel& noise, bool fit_level)
     : shape_(pulse_template),
       interval_s_(noise.interval_s),
@@ -124,19 +107,33 @@ TemplateColumns::Place TemplateColumns::place_of(double time_samples, std::ptrdi
   return {.whole = whole, .ready = ready, .rest = within - position_of(ready)};
 }
 
+TemplateColumns::Sampled TemplateColumns::sampled(double time_samples) const {
+  const Place place = place_of(time_samples, static_cast<std::ptrdiff_t>(std::floor(time_samples + 0.5)));
+  const Ready& ready = ready_[place.ready];
+  Sampled found{.first = place.whole + first_offset_,
+                .shape = ready.plain[shape_column],
+                .slope = ready.plain[slope_column],
+                .uncertainty = ready.uncertainty};
+  for (std::size_t i = 0; i < samples_; ++i) {
+    const double curvature = ready.plain[curvature_column][i];
+    found.shape[i] += place.rest * (found.slope[i] + 0.5 * place.rest * curvature);
+    found.slope[i] += place.rest * curvature;
+  }
+  return found;
+}
+
 double TemplateColumns::time_of(const Place& place) const {
   return static_cast<double>(place.whole) + position_of(place.ready) + place.rest;
 }
 
-WhiteColumns TemplateColumns::part_of_window(std::size_t ready, std::size_t first,
-                                             const std::vector<bool>& left_out) const {
+WhiteColumns TemplateColumns::part_of_window(std::size_t ready, std::size_t first, std::size_t rows,
+                                             const MissingSamples& missing) const {
   std::array<std::vector<double>, 4> white;
   for (std::size_t c = 0; c < 4; ++c) {
-    const std::span plain = std::span(ready_[ready].plain[c]).subspan(first, left_out.size());
-    white[c] = without_rows(whitening_.whitened(plain), left_out);
+    const std::span plain = std::span(ready_[ready].plain[c]).subspan(first, rows);
+    white[c] = missing.taken_out(whitening_.whitened(plain));
   }
-  return multiplied(std::move(white),
-                    static_cast<std::size_t>(std::count(left_out.begin(), left_out.end(), false)));
+  return multiplied(std::move(white), rows - missing.rows_lost());
 }
 
 TimeShares TemplateColumns::shares_of(const WhiteColumns& columns, std::size_t ready,

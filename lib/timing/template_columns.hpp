@@ -4,6 +4,7 @@
 
 #include "firstedge/core/noise_model.hpp"
 #include "firstedge/core/pulse_template.hpp"
+#include "firstedge/timing/missing_samples.hpp"
 #include "firstedge/timing/noise_whitening.hpp"
 #include "firstedge/timing/template_shape.hpp"
 #include "firstedge/timing/template_solution.hpp"
@@ -19,7 +20,7 @@ namespace firstedge {
 struct WhiteColumns {
   std::array<std::vector<double>, 4> column;
   FourByFour product{};
-  std::size_t rows_used = 0;  ///< rows that are not left out (those are 0)
+  std::size_t rows_used = 0;  ///< how many samples' worth of knowledge is in them
 };
 
 /// What else than the noise of the model disturbs a fitted time, as shares of its variance.
@@ -58,15 +59,25 @@ class TemplateColumns {
   /// All samples of the window.
   const WhiteColumns& whole_window(std::size_t ready) const { return ready_[ready].white; }
   const TimeShares& whole_window_shares(std::size_t ready) const { return ready_[ready].shares; }
-  /// Rows [first, first + left_out.size()) of the window only, whitened for themselves, without those left
-  /// out.
-  WhiteColumns part_of_window(std::size_t ready, std::size_t first, const std::vector<bool>& left_out) const;
+  /// Rows [first, first + rows) of the window only, whitened for themselves, without what is missing of them.
+  WhiteColumns part_of_window(std::size_t ready, std::size_t first, std::size_t rows,
+                              const MissingSamples& missing) const;
   TimeShares shares_of(const WhiteColumns& columns, std::size_t ready, std::size_t first) const;
+
+  /// The window's samples of a pulse of height 1 V at a time, not whitened: shape, its derivative with the
+  /// time (per sample), and the template's standard uncertainty. Shape (samples(),) each, from sample `first`
+  /// of the trace on.
+  struct Sampled {
+    std::ptrdiff_t first = 0;
+    std::vector<double> shape, slope, uncertainty;
+  };
+  Sampled sampled(double time_samples) const;
 
   const NoiseWhitening& whitening() const { return whitening_; }
   const TemplateShape& shape() const { return shape_; }
   double interval_s() const { return interval_s_; }
   bool fits_level() const { return fit_level_; }
+  double variance_v2() const { return variance_v2_; }  ///< of the noise; 1 V^2 when it is not known
   /// Share of chi-square from the template's uncertainty, per V^2 of height; and from extra white noise, per
   /// V^2.
   double chi_square_share_of_template() const { return chi_square_share_of_template_; }
@@ -92,11 +103,5 @@ class TemplateColumns {
   double chi_square_share_of_template_ = 0;
   double chi_square_share_of_extra_noise_ = 0;
 };
-
-/// The rows of a whitened run that hang on a sample left out: the sample's own and the `order` rows after it.
-std::vector<bool> rows_left_out(const std::vector<bool>& samples_left_out, std::size_t order);
-
-/// white with the rows left out set to 0.
-std::vector<double> without_rows(std::vector<double> white, const std::vector<bool>& rows_left_out);
 
 }  // namespace firstedge

@@ -1,252 +1,278 @@
 #include "firstedge/timing/template_fit.hpp"
 
-#include "firstedge/core/error.hpp"
-#include "firstedge/timing/crossing_weights.hpp"
-#include "firstedge/timing/template_pulse.hpp"
-#include "firstedge/timing/time_bound.hpp"
+#include "firstedge/timing/template_group.hpp"
+#include "firstedge/timing/template_stamp.hpp"
+#include "firstedge/timing/template_trace.hpp"
 
 #include <algorithm>
 #include <cmath>
 #include <optional>
 #include <utility>
 
-#include <boost/math/special_functions/gamma.hpp>
-
 namespace firstedge {
 namespace {
-
-// A record whose interval differs by more than this share is not the channel that the weights were made for;
-// over the ten samples around an edge it is 1e-4 of a sample.
-constexpr double same_interval = 1e-5;
 
 // A pulse is taken to begin where it is over this share of its height.
 constexpr double foot_share = 2e-3;
 
-// From there to the peak, in samples.
+// What is lower than this share of a pulse beside it, to the same side, is part of its shape.
+constexpr double least_share_same_side = 0.05;
+
+// Pulses fitted together at most; of a longer chain, the ones before are taken away as they were fitted.
+constexpr std::size_t most_together = 16;
+
+// A fit is looked at for one more pulse when its chi-square has a probability below this.
+constexpr double doubtful_probability = 0.01;
+
+// Below this height over the noise of a sample it is no pulse.
+constexpr double least_hidden_over_noise = 3;
+
+// Pulses nearer to one another than this, in transition durations, are told apart by their uncertainties
+// alone.
+constexpr double least_resolved = 0.8;
+
+// From the foot to the peak, in samples.
 double foot_to_peak(const TemplateColumns& columns) {
   const TemplateShape& shape = columns.shape();
   const double foot = shape.leading_crossing_s(foot_share);
   return (shape.peak_s() - (std::isnan(foot) ? shape.first_s() : foot)) / columns.interval_s();
 }
 
-// Probability of a chi-square at least this large.
-double chi_square_probability(double chi_square, std::size_t degrees_of_freedom) {
-  if (!std::isfinite(chi_square)) return 0;
-  return boost::math::gamma_q(0.5 * static_cast<double>(degrees_of_freedom), 0.5 * std::max(chi_square, 0.0));
-}
-
 }  // namespace
 
 bool is_part_of(const Pulse& lobe, const Pulse& pulse) {
-  constexpr double largest_share_other_side = 0.3;
-  constexpr double largest_share_same_side = 0.05;
-  const double share = lobe.polarity == pulse.polarity ? largest_share_same_side : largest_share_other_side;
+  constexpr double least_share_other_side = 0.3;
+  const double share = lobe.polarity == pulse.polarity ? least_share_same_side : least_share_other_side;
   if (!(lobe.height_v < share * pulse.height_v)) return false;
   const std::size_t reach = pulse.region.size();
   return lobe.region.last + reach >= pulse.region.first && lobe.region.first <= pulse.region.last + reach;
 }
 
-struct TemplateFit::Weights {
-  TemplateColumns columns;
-  TimeBound bound;  // in 1 V of white noise when the noise is not known
-  double foot_to_peak_samples = 0;
-  NoiseModel noise;
-  TemplateFitOptions options;
-};
-
-// The pulses of one trace, one after the other.
+// The pulses of one trace: first each for itself, those before it taken away, then the ones that overlap
+// together.
 class TemplateFit::TraceFit {
  public:
-  TraceFit(const Weights& weights, const ConditionedTrace& trace)
-      : weights_(weights), columns_(weights.columns), trace_(trace) {}
+  TraceFit(const TemplateWeights& weights, const ConditionedTrace& trace)
+      : weights_(weights), columns_(weights.columns), stamps_(weights, trace), trace_(columns_, trace) {}
 
-  // All that is known of a pulse before its fit.
-  Stamp untimed(const Pulse& pulse) const {
-    Stamp stamp;
-    stamp.polarity = static_cast<std::int16_t>(pulse.polarity);
-    stamp.height_v = pulse.height_v;
-    stamp.charge_c = pulse.charge_c;
-    stamp.noise_v = SampleNoise(weights_.noise, trace_).deviation_v();
-    stamp.baseline_v = trace_.baseline_v.value;
-    stamp.flags = Flag::not_timed | trace_.flags;
-    for (const Flag flag : {Flag::clipped, Flag::piled_up, Flag::no_baseline})
-      if (pulse.flags.has(flag)) stamp.flags |= flag;
-    return stamp;
+  std::vector<Stamp> operator()(std::span<const Pulse> pulses) {
+    for (const Pulse& pulse : pulses) made_.push_back(stamps_.untimed(pulse));
+    if (!trace_.same_interval()) return made_;
+    for (std::size_t i = 0; i < pulses.size(); ++i) {
+      const auto has_part = [&](const Pulse& one) { return is_part_of(pulses[i], one); };
+      if (std::any_of(pulses.begin(), pulses.end(), has_part)) {
+        made_[i].flags |= Flag::piled_up;
+      } else if (pulses[i].peak < trace_.samples()) {
+        const auto rest = pulses.subspan(i + 1);
+        const auto next = std::find_if(rest.begin(), rest.end(),
+                                       [&](const Pulse& one) { return !is_part_of(one, pulses[i]); });
+        gather(pulses[i], i, next == rest.end() ? trace_.samples() : foot_of(*next));
+      }
+    }
+    finish_group();
+    made_.insert(made_.end(), further_.begin(), further_.end());
+    return std::move(made_);
   }
+
+ private:
+  // A pulse of the group that is being gathered.
+  struct Gathered {
+    std::size_t index = 0;  // of its stamp
+    Pulse pulse;
+    PulsePlace place;
+    std::size_t end = 0;               // where the next pulse begins
+    std::optional<FittedPulse> alone;  // the fit with the ones before taken away
+
+    double time() const { return alone ? alone->time_samples : place.start; }
+  };
 
   // The first sample that a pulse disturbs; one more is left for the noise on its peak.
   std::size_t foot_of(const Pulse& pulse) const {
     const double foot = static_cast<double>(pulse.peak) - weights_.foot_to_peak_samples - 1;
-    return std::min(pulse.region.first, static_cast<std::size_t>(std::max(foot, 0.0)));
+    return std::min({pulse.region.first, static_cast<std::size_t>(std::max(foot, 0.0)), trace_.samples()});
   }
 
-  // next_first: foot_of() the pulse that follows, or the length of the trace.
-  Stamp timed(const Pulse& pulse, std::size_t next_first) {
-    Stamp stamp = untimed(pulse);
-    const bool same_grid =
-        std::abs(trace_.interval_s - columns_.interval_s()) <= same_interval * columns_.interval_s();
-    if (!same_grid || pulse.peak >= trace_.volts.size()) return stamp;
-    next_first = std::min(next_first, trace_.volts.size());
-    const double start = crossing_before(pulse);
-    const double peak_start =
-        static_cast<double>(pulse.peak) - columns_.shape().peak_s() / columns_.interval_s();
-    const double first = std::min({static_cast<double>(pulse.region.first), start, peak_start}) - reach();
-    const double last = std::max(start, peak_start) + reach();
-    const PulseSamples samples = samples_around(pulse.polarity, first, last, next_first);
-    const std::optional<FittedPulse> fitted = best_fit(samples, start, first, last);
-    if (!fitted) return stamp;
-    const bool ends_at_pulse = next_first < trace_.volts.size();
-    if (fitted->clipped) stamp.flags |= Flag::clipped;
-    if (fitted->cut_before || (fitted->cut_after && !ends_at_pulse)) stamp.flags |= Flag::edge_of_record;
-    if (fitted->cut_after && ends_at_pulse) stamp.flags |= Flag::piled_up;
-    if (reached_by_earlier(fitted->time_samples)) stamp.flags |= Flag::piled_up;
-    fill(stamp, *fitted);
-    earlier_.push_back({fitted->time_samples, fitted->height_v * pulse.polarity});
-    return stamp;
-  }
-
- private:
-  struct Earlier {
-    double time_samples = 0;
-    double signed_height_v = 0;
-  };
-
-  double first_support() const { return columns_.shape().first_s() / columns_.interval_s(); }
-  double last_support() const { return columns_.shape().last_s() / columns_.interval_s(); }
-  double transition() const { return columns_.shape().transition_duration_s() / columns_.interval_s(); }
-  double reach() const { return std::max(4.0, 2 * transition()); }
-
-  // As if a pulse were positive going and alone: the earlier ones are taken away.
-  double volts_at(std::size_t sample, int polarity) const {
-    double volts = trace_.volts[sample];
-    for (const Earlier& one : earlier_) {
-      const double t = (static_cast<double>(sample) - one.time_samples) * columns_.interval_s();
-      if (t > columns_.shape().last_s()) continue;
-      volts -= one.signed_height_v * columns_.shape().value(t) / columns_.shape().peak();
-    }
-    return polarity * volts;
-  }
-
-  double crossing_before(const Pulse& pulse) const {
-    const double level =
-        columns_.shape().reference_fraction() * std::max(volts_at(pulse.peak, pulse.polarity), 0.0);
-    const auto lowest = static_cast<double>(pulse.peak) - reach() - static_cast<double>(pulse.region.size());
-    double after = volts_at(pulse.peak, pulse.polarity);
-    for (std::size_t i = pulse.peak; i > 0 && static_cast<double>(i) > lowest; --i) {
-      const double before = volts_at(i - 1, pulse.polarity);
-      if (before < level && after >= level)
-        return static_cast<double>(i - 1) + (level - before) / (after - before);
-      after = before;
-    }
-    return static_cast<double>(pulse.peak) - columns_.shape().peak_s() / columns_.interval_s();
-  }
-
-  // All samples of the windows of times from first to last, up to the next pulse.
-  PulseSamples samples_around(int polarity, double first, double last, std::size_t next_first) const {
-    const auto size = static_cast<double>(next_first);
-    const auto from =
-        static_cast<std::size_t>(std::clamp(std::floor(first + first_support()) - 2, 0.0, size));
-    const auto to = static_cast<std::size_t>(std::clamp(std::ceil(last + last_support()) + 2, 0.0, size));
-    PulseSamples samples;
-    samples.first = static_cast<std::ptrdiff_t>(from);
-    samples.volts.resize(to > from ? to - from : 0);
-    samples.left_out.resize(samples.volts.size());
-    for (const SampleRange& range : trace_.clipped)
-      for (std::size_t i = std::max(range.first, from); i < std::min(range.last, to); ++i)
-        samples.left_out[i - from] = true;
-    for (std::size_t i = 0; i < samples.volts.size(); ++i) {
-      const double volts = volts_at(from + i, polarity);
-      if (!std::isfinite(volts)) samples.left_out[i] = true;
-      samples.volts[i] = samples.left_out[i] ? 0 : volts;
-    }
-    return samples;
+  void gather(const Pulse& pulse, std::size_t index, std::size_t end) {
+    Gathered one{.index = index, .pulse = pulse, .place = trace_.place_of(pulse), .end = end, .alone = {}};
+    one.alone =
+        best_fit(trace_.samples_around(pulse.polarity, one.place.first, one.place.last, end), one.place);
+    const auto overlaps = [&](const Gathered& before) {
+      return before.time() + trace_.support_last() > one.time() + trace_.support_first();
+    };
+    const bool joins = std::any_of(group_.begin(), group_.end(), overlaps);
+    if (!joins || group_.size() >= most_together) finish_group();
+    if (!joins) trace_.put_all_back();
+    follows_ = joins && group_.empty();
+    if (one.alone) trace_.take_away(one.alone->time_samples, pulse.polarity * one.alone->height_v);
+    group_.push_back(std::move(one));
   }
 
   // From the start given, and where that fails or does not convince, from the best whole sample.
-  std::optional<FittedPulse> best_fit(const PulseSamples& samples, double start, double first,
-                                      double last) const {
+  std::optional<FittedPulse> best_fit(const PulseSamples& samples, const PulsePlace& place) const {
     const auto fit_from = [&](double from) {
       std::optional<FittedPulse> fitted = fit_pulse(columns_, samples, from);
-      if (fitted && (fitted->time_samples < first || fitted->time_samples > last)) fitted.reset();
+      if (fitted && (fitted->time_samples < place.first || fitted->time_samples > place.last)) fitted.reset();
       return fitted;
     };
-    std::optional<FittedPulse> near = fit_from(start);
-    if (near && !is_low(*near) && !is_poor(*near)) return near;
-    const std::optional<double> whole = best_whole_sample(columns_, samples, first, last);
+    std::optional<FittedPulse> near = fit_from(place.start);
+    if (near && !stamps_.is_low(*near) && !stamps_.is_poor(*near)) return near;
+    const std::optional<double> whole = best_whole_sample(columns_, samples, place.first, place.last);
     if (!whole) return near;
     std::optional<FittedPulse> best = fit_from(*whole);
     return near && (!best || near->explained >= best->explained) ? near : best;
   }
 
-  // The variance that the model does not hold, V^2 a sample.
-  double extra_noise_v2() const {
-    const double deviation = SampleNoise(weights_.noise, trace_).deviation_v();
-    return std::max(deviation * deviation - weights_.noise.covariance_v2(0), 0.0);
-  }
-  // What a residual's mean square is expected to be over that of the noise.
-  double expected_goodness(const FittedPulse& fitted) const {
-    return 1 + fitted.height_v * fitted.height_v * columns_.chi_square_share_of_template() +
-           extra_noise_v2() * columns_.chi_square_share_of_extra_noise();
-  }
-  bool is_poor(const FittedPulse& fitted) const {
-    if (!columns_.whitening().known()) return false;
-    const double chi_square = fitted.chi_square / expected_goodness(fitted);
-    return chi_square_probability(chi_square, fitted.degrees_of_freedom) <
-           weights_.options.poor_fit_probability;
-  }
-  double scatter(const FittedPulse& fitted) const {
-    return fitted.chi_square / static_cast<double>(fitted.degrees_of_freedom);
-  }
-  // Of the samples against the noise that the columns were whitened for.
-  double noise_scale2(const FittedPulse& fitted) const {
-    return columns_.whitening().known() ? 1 : scatter(fitted);
-  }
-  bool is_low(const FittedPulse& fitted) const {
-    return fitted.explained < least_significance * least_significance * noise_scale2(fitted);
+  void finish_group() {
+    if (group_.empty()) return;
+    for (const Gathered& one : group_)
+      if (one.alone) trace_.put_back();
+    std::vector<Member> members = fitted_together();
+    for (std::size_t more = 0; more < group_.size() && !members.empty(); ++more) {
+      std::optional<std::vector<Member>> with = with_one_more(members);
+      if (!with) break;
+      members = std::move(*with);
+    }
+    write_stamps(members);
+    for (const Member& one : members)
+      trace_.take_away(one.fitted.time_samples, one.polarity * one.fitted.height_v);
+    group_.clear();
   }
 
-  bool reached_by_earlier(double time_samples) const {
-    return std::any_of(earlier_.begin(), earlier_.end(), [&](const Earlier& one) {
-      return one.time_samples + last_support() > time_samples + first_support();
+  // A fitted pulse of the group. level_v and chi_square in `fitted` are those of the group.
+  struct Member {
+    FittedPulse fitted;
+    int polarity = 1;
+    FlagSet flags;
+  };
+
+  std::vector<Member> fitted_together() const {
+    std::vector<Member> members;
+    for (const Gathered& one : group_)
+      if (one.alone) members.push_back({*one.alone, one.pulse.polarity, {}});
+    if (group_.size() == 1) return members;
+    std::vector<GroupMember> starts;
+    for (const Gathered& one : group_) starts.push_back({one.time(), one.pulse.polarity});
+    const std::optional<FittedGroup> group = fit_group(columns_, group_samples(starts), starts);
+    if (group) return members_of(*group, starts);
+    for (Member& one : members) one.flags = Flag::unresolved;
+    return members;
+  }
+
+  static std::vector<Member> members_of(const FittedGroup& group, std::span<const GroupMember> starts) {
+    std::vector<Member> members;
+    for (std::size_t k = 0; k < group.pulses.size(); ++k)
+      members.push_back({group.pulses[k], starts[k].polarity, {}});
+    std::stable_sort(members.begin(), members.end(), [](const Member& a, const Member& b) {
+      return a.fitted.time_samples < b.fitted.time_samples;
     });
+    return members;
   }
 
-  double uncertainty_s(const FittedPulse& fitted) const {
-    const double height2 = fitted.height_v * fitted.height_v;
-    double variance = noise_scale2(fitted) / fitted.information;
-    if (columns_.whitening().known())
-      variance *= 1 + height2 * fitted.shares.of_template + extra_noise_v2() * fitted.shares.of_extra_noise;
-    if (!columns_.fits_level() && trace_.baseline_v.uncertainty > 0)
-      variance += std::pow(fitted.shares.level_samples * trace_.baseline_v.uncertainty, 2) / height2;
-    return std::hypot(std::sqrt(variance) * trace_.interval_s, columns_.shape().reference_uncertainty_s());
+  // All that the pulses reach, and those that may yet be found among them.
+  PulseSamples group_samples(std::span<const GroupMember> members) const {
+    double first = last_place();
+    for (const GroupMember& one : members) first = std::min(first, first_place(one.time_samples));
+    return trace_.samples_around(1, first, last_place(), group_.back().end);
+  }
+  // Before a fitted pulse, not before the foot of the pulse of the search that it stands in.
+  double first_place(double time) const {
+    double foot = time;
+    for (const Gathered& one : group_) {
+      const auto begin = static_cast<double>(one.pulse.region.first);
+      if (begin <= time) foot = begin;
+    }
+    return foot - 2 * trace_.transition();
+  }
+  double last_place() const {
+    const Gathered& last = group_.back();
+    return std::clamp(static_cast<double>(last.pulse.region.last), last.time(),
+                      last.time() + trace_.support_last());
   }
 
-  double bound_s(const FittedPulse& fitted, double deviation_v) const {
-    const double at_model = weights_.bound(fitted.height_v);
-    if (!columns_.whitening().known()) return at_model * deviation_v;
-    return at_model * std::sqrt(1 + extra_noise_v2() * fitted.shares.of_extra_noise);
+  // The group with a pulse more that the search did not see, if the residuals ask for one.
+  std::optional<std::vector<Member>> with_one_more(const std::vector<Member>& members) const {
+    const double doubt = stamps_.probability(members.front().fitted);
+    if (!weights_.options.find_hidden_pulses || doubt >= doubtful_probability) return std::nullopt;
+    std::vector<GroupMember> known;
+    for (const Member& one : members) known.push_back({one.fitted.time_samples, one.polarity});
+    const PulseSamples samples = group_samples(known);
+    const std::optional<FittedGroup> alone = fit_group(columns_, samples, known);
+    const std::optional<double> without =
+        alone ? std::optional(alone->chi_square) : chi_square_at(columns_, samples, known);
+    if (!without) return std::nullopt;
+    std::optional<FittedGroup> best;
+    std::vector<GroupMember> best_starts;
+    for (std::size_t split = 0; split < known.size(); ++split) {
+      const auto starts = taken_for_two(columns_, samples, known, split,
+                                        first_place(known[split].time_samples), last_place());
+      if (!starts) continue;
+      const std::optional<FittedGroup> with = fit_group(columns_, samples, *starts);
+      if (!with || (best && with->chi_square >= best->chi_square)) continue;
+      best = with;
+      best_starts = *starts;
+    }
+    if (!best || !convinces(*best, *without)) return std::nullopt;
+    return members_of(*best, best_starts);
   }
 
-  void fill(Stamp& stamp, const FittedPulse& fitted) const {
-    const TemplateShape& shape = columns_.shape();
-    stamp.flags = FlagSet::from_bits(stamp.flags.bits() & ~FlagSet(Flag::not_timed).bits());
-    if (is_low(fitted)) stamp.flags |= Flag::low_signal;
-    if (is_poor(fitted)) stamp.flags |= Flag::poor_fit;
-    if (transition() < fewest_transition_samples) stamp.flags |= Flag::undersampled;
-    stamp.time_s = trace_.time_s(fitted.time_samples);
-    stamp.uncertainty_s = uncertainty_s(fitted);
-    stamp.bound_s = bound_s(fitted, stamp.noise_v);
-    stamp.height_v = fitted.height_v;
-    stamp.slew_v_per_s = fitted.height_v * shape.slope_per_s(shape.reference_s()) / shape.peak();
-    stamp.transition_duration_s = shape.transition_duration_s();
-    stamp.baseline_v = trace_.baseline_v.value + stamp.polarity * fitted.level_v;
-    if (columns_.whitening().known()) stamp.goodness = scatter(fitted) / expected_goodness(fitted);
+  bool convinces(const FittedGroup& with, double without) const {
+    constexpr double least = TemplateFit::least_hidden_significance;
+    double highest_v = 0;
+    double lowest_v = with.pulses.front().height_v;
+    for (const FittedPulse& one : with.pulses) {
+      highest_v = std::max(highest_v, one.height_v);
+      lowest_v = std::min(lowest_v, one.height_v);
+    }
+    const double gain = without - with.chi_square;
+    return gain >= least * least * stamps_.expected_goodness(with.pulses.front()) &&
+           !stamps_.is_poor(with.pulses.front()) && lowest_v >= least_share_same_side * highest_v &&
+           lowest_v >= least_hidden_over_noise * stamps_.noise_v();
   }
 
-  const Weights& weights_;
+  // To each pulse of the search goes the first fitted one after the middle between it and the one before;
+  // those left over are further pulses.
+  void write_stamps(const std::vector<Member>& members) {
+    std::vector<bool> written(members.size());
+    for (std::size_t g = 0; g < group_.size(); ++g) {
+      const double from = g == 0 ? -INFINITY : 0.5 * (group_[g - 1].time() + group_[g].time());
+      for (std::size_t m = 0; m < members.size(); ++m) {
+        if (written[m] || members[m].polarity != group_[g].pulse.polarity ||
+            members[m].fitted.time_samples < from)
+          continue;
+        Stamp& stamp = made_[group_[g].index];
+        stamp = stamp_of(stamp, members, m);
+        written[m] = true;
+        break;
+      }
+    }
+    for (std::size_t m = 0; m < members.size(); ++m)
+      if (!written[m]) further_.push_back(stamp_of(stamps_.untimed(members[m].polarity), members, m));
+  }
+
+  Stamp stamp_of(const Stamp& before, const std::vector<Member>& members, std::size_t m) const {
+    const FittedPulse& fitted = members[m].fitted;
+    Stamp stamp = stamps_.timed(before, fitted);
+    stamp.flags |= members[m].flags;
+    const bool ends_at_pulse = group_.back().end < trace_.samples();
+    if (fitted.cut_before || (fitted.cut_after && !ends_at_pulse)) stamp.flags |= Flag::edge_of_record;
+    if (members.size() > 1 || group_.size() > 1 || follows_ || (fitted.cut_after && ends_at_pulse))
+      stamp.flags |= Flag::piled_up;
+    const auto too_close = [&](std::size_t other) {
+      return std::abs(members[other].fitted.time_samples - fitted.time_samples) <
+             least_resolved * trace_.transition();
+    };
+    if ((m > 0 && too_close(m - 1)) || (m + 1 < members.size() && too_close(m + 1)))
+      stamp.flags |= Flag::unresolved;
+    return stamp;
+  }
+
+  const TemplateWeights& weights_;
   const TemplateColumns& columns_;
-  const ConditionedTrace& trace_;
-  std::vector<Earlier> earlier_;
+  TemplateStamps stamps_;
+  TemplateTrace trace_;
+  std::vector<Gathered> group_;
+  bool follows_ = false;  // the group goes on from one that was full
+  std::vector<Stamp> made_, further_;
 };
 
 TemplateFit::TemplateFit(const PulseTemplate& pulse_template, const NoiseModel& noise,
@@ -255,35 +281,35 @@ TemplateFit::TemplateFit(const PulseTemplate& pulse_template, const NoiseModel& 
   const TimeBound bound(pulse_template,
                         columns.whitening().known() ? noise : white_noise(1, noise.interval_s));
   const double foot = foot_to_peak(columns);
-  weights_ = std::make_shared<const Weights>(Weights{std::move(columns), bound, foot, noise, options});
+  weights_ = std::make_shared<const TemplateWeights>(
+      TemplateWeights{std::move(columns), bound, foot, noise, options});
 }
 
-TemplateFit::~TemplateFit() = default;
-TemplateFit::TemplateFit(TemplateFit&&) noexcept = default;
-TemplateFit& TemplateFit::operator=(TemplateFit&&) noexcept = default;
-
 Stamp TemplateFit::operator()(const ConditionedTrace& trace, const Pulse& pulse) const {
-  return TraceFit(*weights_, trace).timed(pulse, trace.volts.size());
+  return TraceFit(*weights_, trace)(std::span(&pulse, 1)).front();
 }
 
 std::vector<Stamp> TemplateFit::operator()(const ConditionedTrace& trace,
                                            std::span<const Pulse> pulses) const {
-  TraceFit fit(*weights_, trace);
-  std::vector<Stamp> stamps;
-  stamps.reserve(pulses.size());
-  for (std::size_t i = 0; i < pulses.size(); ++i) {
-    const auto has_part = [&](const Pulse& one) { return is_part_of(pulses[i], one); };
-    if (std::any_of(pulses.begin(), pulses.end(), has_part)) {
-      stamps.push_back(fit.untimed(pulses[i]));
-      stamps.back().flags |= Flag::piled_up;
-      continue;
-    }
-    const auto rest = pulses.subspan(i + 1);
-    const auto next =
-        std::find_if(rest.begin(), rest.end(), [&](const Pulse& one) { return !is_part_of(one, pulses[i]); });
-    stamps.push_back(fit.timed(pulses[i], next == rest.end() ? trace.volts.size() : fit.foot_of(*next)));
-  }
-  return stamps;
+  return TraceFit(*weights_, trace)(pulses);
+}
+
+std::optional<PeakHeight> TemplateFit::height(const ConditionedTrace& trace, const Pulse& pulse) const {
+  const std::vector<Stamp> stamps = (*this)(trace, std::span(&pulse, 1));
+  if (stamps.size() != 1 || stamps.front().flags.has(Flag::not_timed)) return std::nullopt;
+  const GroupMember member{.time_samples = (stamps.front().time_s - trace.first_sample_s) / trace.interval_s,
+                           .polarity = pulse.polarity};
+  const PulseSamples samples =
+      TemplateTrace(weights_->columns, trace)
+          .samples_around(1, member.time_samples, member.time_samples, trace.volts.size());
+  const auto fitted = fit_group(weights_->columns, samples, std::span(&member, 1));
+  if (!fitted) return std::nullopt;
+  PeakHeight height{.value_v = fitted->pulses.front().height_v, .weights = {}};
+  const std::vector<double>& weights = fitted->height_weights.front();
+  for (std::size_t i = 0; i < weights.size(); ++i)
+    if (!samples.left_out[i])
+      height.weights.add(static_cast<std::size_t>(samples.first) + i, pulse.polarity * weights[i]);
+  return height;
 }
 
 }  // namespace firstedge

@@ -6,8 +6,10 @@
 #include "firstedge/core/pulse_template.hpp"
 #include "firstedge/core/stamp.hpp"
 #include "firstedge/signal/conditioned_trace.hpp"
+#include "firstedge/timing/crossing_height.hpp"
 
 #include <memory>
+#include <optional>
 #include <span>
 #include <vector>
 
@@ -16,7 +18,10 @@ namespace firstedge {
 struct TemplateFitOptions {
   bool fit_baseline = true;
   double poor_fit_probability = 1e-4;  ///< chi-square probability below which poor_fit is flagged
+  bool find_hidden_pulses = true;      ///< look for a second pulse where one does not fit
 };
+
+struct TemplateWeights;
 
 /// True if `lobe` is not a pulse of its own but part of the shape of `pulse`: an excursion below three tenths
 /// of its height to the other side, or below a twentieth of it to the same side, not further away than the
@@ -66,12 +71,12 @@ class TemplateFit {
   /// bound).
   static constexpr double fewest_transition_samples = 1.5;
 
+  /// By so many standard deviations a hidden pulse must stand out of the residuals.
+  static constexpr double least_hidden_significance = 5.5;
+
   /// Throws Error for a template that TemplateShape refuses or that does not fit the noise's interval.
   TemplateFit(const PulseTemplate& pulse_template, const NoiseModel& noise,
               const TemplateFitOptions& options = {});
-  ~TemplateFit();
-  TemplateFit(TemplateFit&&) noexcept;
-  TemplateFit& operator=(TemplateFit&&) noexcept;
 
   /// Times a pulse that is alone in its trace.
   Stamp operator()(const ConditionedTrace& trace, const Pulse& pulse) const;
@@ -79,10 +84,14 @@ class TemplateFit {
   /// another is not timed (flags not_timed and piled_up) and does not count beside the others.
   std::vector<Stamp> operator()(const ConditionedTrace& trace, std::span<const Pulse> pulses) const;
 
+  /// The height of a pulse that is alone in its trace, and how it hangs on the samples of the trace that are
+  /// not clipped: what constant_fraction() needs for a clipped pulse. The template's own uncertainty and
+  /// quantisation are not in the weights. Nothing if it is not timed or another pulse was found in it.
+  std::optional<PeakHeight> height(const ConditionedTrace& trace, const Pulse& pulse) const;
+
  private:
-  struct Weights;
   class TraceFit;
-  std::shared_ptr<const Weights> weights_;
+  std::shared_ptr<const TemplateWeights> weights_;
 };
 
 }  // namespace firstedge

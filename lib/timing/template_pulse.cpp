@@ -23,9 +23,11 @@ struct Window {
   std::ptrdiff_t whole = 0;
   std::size_t first = 0;  // row of the template's window that it starts with
   std::size_t rows = 0;
-  std::vector<bool> rows_out;  // empty for a whole window with all its samples
+  MissingSamples missing;
   std::vector<double> data;
   bool clipped = false, cut_before = false, cut_after = false;
+
+  bool all_there() const { return !clipped && !cut_before && !cut_after; }
 };
 
 struct Trial {
@@ -59,14 +61,15 @@ class PulseFit {
                       .level_v = trial.fit.level_v,
                       .explained = trial.fit.explained,
                       .information = trial.fit.information,
+                      .heights2_v2 = trial.fit.height_v * trial.fit.height_v,
                       .chi_square = chi_square(white, trial),
                       .degrees_of_freedom = white.rows_used - parameters(),
                       .shares = {},
                       .clipped = window_.clipped,
                       .cut_before = window_.cut_before,
                       .cut_after = window_.cut_after};
-    found.shares = window_.rows_out.empty() ? columns_.whole_window_shares(place_.ready)
-                                            : columns_.shares_of(white, place_.ready, window_.first);
+    found.shares = window_.all_there() ? columns_.whole_window_shares(place_.ready)
+                                       : columns_.shares_of(white, place_.ready, window_.first);
     return found;
   }
 
@@ -93,7 +96,7 @@ class PulseFit {
     window_ = {.whole = whole,
                .first = static_cast<std::size_t>(from - begin),
                .rows = static_cast<std::size_t>(to - from),
-               .rows_out = {},
+               .missing = {},
                .data = {},
                .clipped = false,
                .cut_before = from > begin,
@@ -103,16 +106,15 @@ class PulseFit {
     window_.data = columns_.whitening().whitened(std::span(samples_.volts).subspan(at, window_.rows));
     const auto out = samples_.left_out.begin() + static_cast<std::ptrdiff_t>(at);
     std::vector<bool> left_out(out, out + static_cast<std::ptrdiff_t>(window_.rows));
-    window_.clipped = std::find(left_out.begin(), left_out.end(), true) != left_out.end();
-    if (!window_.clipped && !window_.cut_before && !window_.cut_after) return;
-    window_.rows_out = rows_left_out(left_out, columns_.whitening().order());
-    window_.data = without_rows(std::move(window_.data), window_.rows_out);
+    window_.missing = MissingSamples(left_out, columns_.whitening());
+    window_.clipped = !window_.missing.none();
+    window_.data = window_.missing.taken_out(std::move(window_.data));
   }
 
   const WhiteColumns& columns_here() {
-    if (window_.rows_out.empty()) return columns_.whole_window(place_.ready);
+    if (window_.all_there()) return columns_.whole_window(place_.ready);
     if (part_ready_ != place_.ready) {
-      part_ = columns_.part_of_window(place_.ready, window_.first, window_.rows_out);
+      part_ = columns_.part_of_window(place_.ready, window_.first, window_.rows, window_.missing);
       part_ready_ = place_.ready;
     }
     return part_;

@@ -25,6 +25,7 @@ struct FittedPulse {
   double level_v = 0;
   double explained = 0;    ///< see TrialFit
   double information = 0;  ///< see TrialFit
+  double heights2_v2 = 0;  ///< squared height that the template's uncertainty is weighed by in chi_square
   double chi_square = 0;   ///< of the residuals, by the covariance of the noise
   std::size_t degrees_of_freedom = 0;
   TimeShares shares;

@@ -1,0 +1,71 @@
+#include "firstedge/timing/template_trace.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+namespace firstedge {
+
+bool TemplateTrace::same_interval() const {
+  constexpr double same = 1e-5;
+  return std::abs(trace_.interval_s - columns_.interval_s()) <= same * columns_.interval_s();
+}
+
+double TemplateTrace::reach() const {
+  return std::max(4.0, 2 * transition());
+}
+
+double TemplateTrace::volts_at(std::size_t sample, int polarity) const {
+  double volts = trace_.volts[sample];
+  for (const Taken& one : taken_) {
+    const double t = (static_cast<double>(sample) - one.time_samples) * columns_.interval_s();
+    if (t > columns_.shape().last_s()) continue;
+    volts -= one.height_v * columns_.shape().value(t) / columns_.shape().peak();
+  }
+  return polarity * volts;
+}
+
+double TemplateTrace::crossing_before(const Pulse& pulse) const {
+  const double level =
+      columns_.shape().reference_fraction() * std::max(volts_at(pulse.peak, pulse.polarity), 0.0);
+  const auto lowest = static_cast<double>(pulse.peak) - reach() - static_cast<double>(pulse.region.size());
+  double after = volts_at(pulse.peak, pulse.polarity);
+  for (std::size_t i = pulse.peak; i > 0 && static_cast<double>(i) > lowest; --i) {
+    const double before = volts_at(i - 1, pulse.polarity);
+    if (before < level && after >= level)
+      return static_cast<double>(i - 1) + (level - before) / (after - before);
+    after = before;
+  }
+  return static_cast<double>(pulse.peak) - columns_.shape().peak_s() / columns_.interval_s();
+}
+
+PulsePlace TemplateTrace::place_of(const Pulse& pulse) const {
+  const double start = crossing_before(pulse);
+  const double before_peak =
+      static_cast<double>(pulse.peak) - columns_.shape().peak_s() / columns_.interval_s();
+  return {.start = start,
+          .first = std::min({static_cast<double>(pulse.region.first), start, before_peak}) - reach(),
+          .last = std::max(start, before_peak) + reach()};
+}
+
+PulseSamples TemplateTrace::samples_around(int polarity, double first_time, double last_time,
+                                           std::size_t end) const {
+  const auto size = static_cast<double>(std::min(end, samples()));
+  const auto place = [&](double at) { return static_cast<std::size_t>(std::clamp(at, 0.0, size)); };
+  const std::size_t from = place(std::floor(first_time + support_first()) - 2);
+  const std::size_t to = place(std::ceil(last_time + support_last()) + 2);
+  PulseSamples taken;
+  taken.first = static_cast<std::ptrdiff_t>(from);
+  taken.volts.resize(to > from ? to - from : 0);
+  taken.left_out.resize(taken.volts.size());
+  for (const SampleRange& range : trace_.clipped)
+    for (std::size_t i = std::max(range.first, from); i < std::min(range.last, to); ++i)
+      taken.left_out[i - from] = true;
+  for (std::size_t i = 0; i < taken.volts.size(); ++i) {
+    const double volts = volts_at(from + i, polarity);
+    if (!std::isfinite(volts)) taken.left_out[i] = true;
+    taken.volts[i] = taken.left_out[i] ? 0 : volts;
+  }
+  return taken;
+}
+
+}  // namespace firstedge
