@@ -1,13 +1,16 @@
 #include "firstedge/batch/channel_timer.hpp"
 
+#include <algorithm>
+#include <string>
+
 namespace firstedge {
 
 namespace {
 
-// Stands in for a method whose template is missing: every pulse is kept, counted and flagged.
-TimingMethod method_without_template(const Settings& settings) {
+// Stands in for a method that lacks what it needs: every pulse is kept, counted and flagged.
+TimingMethod method_without(const Settings& settings, const std::string& lacking) {
   return {.name = settings.text("method", ""),
-          .settings = "no template",
+          .settings = lacking,
           .time_pulses = [](const ConditionedTrace&, std::span<const Pulse> pulses) {
             std::vector<Stamp> stamps(pulses.size());
             for (std::size_t p = 0; p < pulses.size(); ++p) {
@@ -34,15 +37,20 @@ const ChannelTimer::Ready& ChannelTimer::ready(double interval_s) const {
   if (found != by_interval_.end()) return found->second;
   const NoiseModel noise = at_interval(channel_.noise, interval_s);
   std::vector<TimingMethod> methods;
-  for (const Settings& settings : channel_.timing) {
-    const bool can_be_made = channel_.pulse_template || !needs_template(settings);
-    const ChannelKnowledge knowledge{.noise = noise, .pulse_template = channel_.pulse_template};
-    methods.push_back(can_be_made ? make_timing_method(settings, knowledge)
-                                  : method_without_template(settings));
-  }
+  for (std::size_t m = 0; m < channel_.timing.size(); ++m) methods.push_back(method(m, noise));
   const Ready made{Conditioner(channel_.conditioning, interval_s), noise,
                    std::make_shared<const std::vector<TimingMethod>>(std::move(methods))};
   return by_interval_.emplace(interval_s, made).first->second;
+}
+
+TimingMethod ChannelTimer::method(std::size_t number, const NoiseModel& noise) const {
+  const Settings& settings = channel_.timing[number];
+  if (!channel_.pulse_template && needs_template(settings)) return method_without(settings, "no template");
+  const auto walk = number < channel_.walks.size() ? channel_.walks[number] : nullptr;
+  if (!walk && needs_walk(settings)) return method_without(settings, "no walk correction");
+  return make_timing_method(
+      settings,
+      {.noise = noise, .pulse_template = channel_.pulse_template, .family = channel_.family, .walk = walk});
 }
 
 std::vector<Stamp> ChannelTimer::stamps(const Trace& trace, std::uint64_t record) const {
@@ -52,12 +60,18 @@ std::vector<Stamp> ChannelTimer::stamps(const Trace& trace, std::uint64_t record
   const std::vector<Pulse> pulses = find_pulses(conditioned, at.noise, channel_.load_ohm, channel_.search);
   if (pulses.empty()) return {};
   const std::size_t methods = at.methods->size();
-  std::vector<Stamp> stamps(pulses.size() * methods);
-  for (std::size_t m = 0; m < methods; ++m) {
-    const std::vector<Stamp> of_method = (*at.methods)[m].time_pulses(conditioned, pulses);
-    for (std::size_t p = 0; p < of_method.size(); ++p) {
-      Stamp& stamp = stamps[p * methods + m];
-      stamp = of_method[p];
+  std::vector<std::vector<Stamp>> of_methods;
+  std::size_t most = 0;
+  for (const TimingMethod& method : *at.methods) {
+    of_methods.push_back(method.time_pulses(conditioned, pulses));
+    most = std::max(most, of_methods.back().size());
+  }
+  std::vector<Stamp> stamps;
+  stamps.reserve(most * methods);
+  for (std::size_t p = 0; p < most; ++p) {
+    for (std::size_t m = 0; m < methods; ++m) {
+      if (p >= of_methods[m].size()) continue;
+      Stamp& stamp = stamps.emplace_back(of_methods[m][p]);
       stamp.record = record;
       stamp.channel = number_;
       stamp.method = method_numbers_[m];

@@ -20,7 +20,9 @@ class ChannelTimer {
   /// methods[i] of the channel has number `numbers[i]` in the run's list of methods.
   ChannelTimer(const LearntChannel& channel, std::uint16_t number, std::vector<std::uint16_t> method_numbers);
 
-  /// One stamp a pulse and method, ordered by pulse, then method. An empty trace gives none.
+  /// One stamp a pulse and method, ordered by pulse, then method. A method that finds further pulses itself
+  /// has stamps with numbers beyond those of the search, for which the other methods have none. An empty
+  /// trace gives none.
   std::vector<Stamp> stamps(const Trace& trace, std::uint64_t record) const;
 
   /// The methods at the interval that was learnt.
@@ -33,6 +35,7 @@ class ChannelTimer {
     std::shared_ptr<const std::vector<TimingMethod>> methods;
   };
   const Ready& ready(double interval_s) const;
+  TimingMethod method(std::size_t number, const NoiseModel& noise) const;
 
   LearntChannel channel_;
   std::uint16_t number_ = 0;

@@ -82,20 +82,25 @@ NoiseModel learn_noise(const std::vector<ConditionedTrace>& traces, const Search
   return sums.samples() == 0 ? guess : sums.model();
 }
 
-void learn_template(LearntChannel& channel, const std::vector<ConditionedTrace>& traces,
-                    const std::vector<PulseTemplate>& given) {
-  for (const PulseTemplate& shape : given) {
-    if (shape.channel != channel.name) continue;
-    channel.pulse_template = std::make_shared<PulseTemplate>(shape);
-    channel.template_remark = "given";
-    return;
-  }
+std::vector<PulseInTrace> pulses_of(const LearntChannel& channel,
+                                    const std::vector<ConditionedTrace>& traces) {
   std::vector<PulseInTrace> pulses;
   for (const ConditionedTrace& trace : traces) {
     if (trace.interval_s != channel.interval_s) continue;
     for (const Pulse& pulse : find_pulses(trace, channel.noise, channel.load_ohm, channel.search)) {
       pulses.push_back({&trace, pulse});
     }
+  }
+  return pulses;
+}
+
+void learn_template(LearntChannel& channel, const std::vector<PulseInTrace>& pulses,
+                    const std::vector<PulseTemplate>& given) {
+  for (const PulseTemplate& shape : given) {
+    if (shape.channel != channel.name) continue;
+    channel.pulse_template = std::make_shared<PulseTemplate>(shape);
+    channel.template_remark = "given";
+    return;
   }
   try {
     auto shape = build_template(pulses, channel.noise);
@@ -108,14 +113,36 @@ void learn_template(LearntChannel& channel, const std::vector<ConditionedTrace>&
   }
 }
 
-bool wants_template(const LearntChannel& channel) {
-  return std::any_of(channel.timing.begin(), channel.timing.end(), needs_template);
+void learn_family(LearntChannel& channel, const std::vector<PulseInTrace>& pulses) {
+  const bool wanted = std::any_of(channel.timing.begin(), channel.timing.end(), needs_family);
+  if (!wanted || !channel.pulse_template) return;
+  channel.family =
+      std::make_shared<const ShapeFamily>(build_shape_family(*channel.pulse_template, pulses, channel.noise));
+}
+
+void learn_walks(LearntChannel& channel, const std::vector<PulseInTrace>& pulses) {
+  channel.walks.resize(channel.timing.size());
+  channel.walk_remarks.resize(channel.timing.size());
+  const ChannelKnowledge knowledge{.noise = channel.noise, .pulse_template = channel.pulse_template};
+  for (std::size_t m = 0; m < channel.timing.size(); ++m) {
+    if (!needs_walk(channel.timing[m])) continue;
+    try {
+      const auto walk =
+          std::make_shared<const WalkCorrection>(learn_walk(channel.timing[m], knowledge, pulses));
+      channel.walks[m] = walk;
+      channel.walk_remarks[m] = fmt::format("learnt from {} pulses", walk->pulses_used);
+    } catch (const Error& error) {
+      channel.walk_remarks[m] = fmt::format("none: {}", error.problem());
+    }
+  }
 }
 
 // One dead channel must not stop the others; but when no channel at all could be learnt, the run cannot be
 // what was meant.
 void refuse_if_no_template_at_all(const std::vector<LearntChannel>& channels) {
-  const bool wanted = std::any_of(channels.begin(), channels.end(), wants_template);
+  const bool wanted = std::any_of(channels.begin(), channels.end(), [](const LearntChannel& channel) {
+    return std::any_of(channel.timing.begin(), channel.timing.end(), needs_template);
+  });
   const bool any =
       std::any_of(channels.begin(), channels.end(), [](const LearntChannel& c) { return c.pulse_template; });
   if (wanted && !any) {
@@ -124,6 +151,19 @@ void refuse_if_no_template_at_all(const std::vector<LearntChannel>& channels) {
                             channels.front().template_remark),
                 "give templates, learn from more records, or leave out the methods that need one");
   }
+}
+void refuse_if_no_walk_at_all(const std::vector<LearntChannel>& channels) {
+  std::string failure;
+  for (const LearntChannel& channel : channels) {
+    for (std::size_t m = 0; m < channel.timing.size(); ++m) {
+      if (channel.walks[m]) return;
+      if (!channel.walk_remarks[m].empty() && failure.empty())
+        failure = fmt::format("channel '{}': {}", channel.name, channel.walk_remarks[m]);
+    }
+  }
+  if (failure.empty()) return;
+  throw Error("leading_edge", fmt::format("its walk correction could not be learnt ({})", failure),
+              "learn from more records with pulses of many heights, or set walk to \"none\"");
 }
 
 void check_names(const Setup& setup, const std::vector<std::string>& channels) {
@@ -212,9 +252,13 @@ std::vector<LearntChannel> learn_channels(RecordReader& reader, const Setup& set
     channel.records_learnt_from = traces[c].size();
     channel.noise = channel.given_noise_v ? white_noise(*channel.given_noise_v, channel.interval_s)
                                           : learn_noise(traces[c], channel.search, channel.load_ohm);
-    learn_template(channel, traces[c], given);
+    const std::vector<PulseInTrace> pulses = pulses_of(channel, traces[c]);
+    learn_template(channel, pulses, given);
+    learn_family(channel, pulses);
+    learn_walks(channel, pulses);
   }
   refuse_if_no_template_at_all(channels);
+  refuse_if_no_walk_at_all(channels);
   return channels;
 }
 

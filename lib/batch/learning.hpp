@@ -8,6 +8,8 @@
 #include "firstedge/io/setup.hpp"
 #include "firstedge/signal/conditioning.hpp"
 #include "firstedge/timing/pulse_search.hpp"
+#include "firstedge/timing/shape_family.hpp"
+#include "firstedge/timing/walk_correction.hpp"
 
 #include <cstdint>
 #include <memory>
@@ -31,15 +33,20 @@ struct LearntChannel {
   std::shared_ptr<const PulseTemplate> pulse_template;  ///< null when none was needed and none could be built
   std::uint64_t records_learnt_from = 0;
   std::uint64_t pulses_learnt_from = 0;
-  std::string template_remark;  ///< why there is no template, or where it came from
+  std::string template_remark;                ///< why there is no template, or where it came from
+  std::shared_ptr<const ShapeFamily> family;  ///< null when none was needed or there is no template
+  /// For each method of `timing` the walk correction it asks for, null where it asks for none or none could
+  /// be learnt; and why, or from what.
+  std::vector<std::shared_ptr<const WalkCorrection>> walks;
+  std::vector<std::string> walk_remarks;
 };
 
 /// Learns every channel of the run from the records that the reader gives next, at most
 /// setup.learning_records (fewer if they would take more than 64 MiB as doubles). Templates given by channel
-/// name are used in place of building them. A channel without enough pulses for a template stays without one:
-/// methods that need it then flag its stamps not_timed. Throws Error when a channel of the Setup is not in
-/// the run, when no trace of a channel was read, or when methods need templates and not one channel could
-/// give any.
+/// name are used in place of building them. A channel without enough pulses for a template or a walk
+/// correction stays without one: methods that need it then flag its stamps not_timed. Throws Error when a
+/// channel of the Setup is not in the run, when no trace of a channel was read, or when methods need
+/// templates (or walk corrections) and not one channel could give any.
 std::vector<LearntChannel> learn_channels(RecordReader& reader, const Setup& setup,
                                           const std::vector<PulseTemplate>& given);
 

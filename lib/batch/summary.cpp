@@ -1,8 +1,10 @@
 // The summary of a stamping run as a Result.
 #include "firstedge/batch/run.hpp"
+#include "firstedge/core/stamp.hpp"
 #include "firstedge/timing/time_bound.hpp"
 
 #include <cmath>
+#include <utility>
 
 #include <fmt/format.h>
 
@@ -80,6 +82,35 @@ Table learnt_table(const RunSummary& summary) {
   return table;
 }
 
+Table corrections_table(const RunSummary& summary) {
+  Table table{
+      .key = "corrections",
+      .title = "Walk corrections and shape families",
+      .note =
+          "The scatter is that of the pulses around the walk curve, over what their uncertainties say; "
+          "well over 1, their shapes differ.",
+      .columns = {{"channel", "channel", ""},
+                  {"what", "what", ""},
+                  {"learnt", "learnt", ""},
+                  {"walk", "walk over the pulses learnt from", "s"},
+                  {"scatter", "scatter", ""}},
+      .rows = {}};
+  for (const LearntChannel& channel : summary.channels) {
+    for (std::size_t m = 0; m < channel.walks.size(); ++m) {
+      if (channel.walk_remarks[m].empty()) continue;
+      const WalkCorrection* walk = channel.walks[m].get();
+      const double whole_s = walk != nullptr ? walk->walk_s.front() - walk->walk_s.back() : not_known;
+      table.rows.push_back({channel.name, fmt::format("walk by {}", channel.timing[m].text("walk", "")),
+                            channel.walk_remarks[m], whole_s, walk != nullptr ? walk->scatter : not_known});
+    }
+    if (channel.family)
+      table.rows.push_back({channel.name, std::string("shape family"),
+                            fmt::format("{} components", channel.family->components.size()), not_known,
+                            not_known});
+  }
+  return table;
+}
+
 Plot templates_plot(const RunSummary& summary) {
   Plot plot{.key = "templates",
             .title = "Mean pulse shapes",
@@ -124,6 +155,8 @@ Result summary_of(const RunSummary& summary, const Provenance& provenance) {
                     {"traces_missing", "Traces missing", whole(summary.account.traces_missing), ""},
                     {"stamps", "Stamps", whole(summary.stamps), ""}};
   result.tables = {stamps_table(summary), methods_table(summary), learnt_table(summary)};
+  if (Table corrections = corrections_table(summary); !corrections.rows.empty())
+    result.tables.push_back(std::move(corrections));
   if (const Plot plot = templates_plot(summary); !plot.series.empty()) result.plots.push_back(plot);
   for (const std::string& guess : summary.description.guesses) result.warnings.push_back("guessed: " + guess);
   for (const Error& problem : summary.account.problems) result.warnings.emplace_back(problem.what());

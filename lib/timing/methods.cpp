@@ -4,8 +4,10 @@
 #include "firstedge/timing/constant_fraction.hpp"
 #include "firstedge/timing/delayed_fraction.hpp"
 #include "firstedge/timing/leading_edge.hpp"
+#include "firstedge/timing/shape_family_fit.hpp"
 #include "firstedge/timing/template_fit.hpp"
 #include "firstedge/timing/time_bound.hpp"
+#include "firstedge/timing/walk_learning.hpp"
 
 #include <algorithm>
 #include <array>
@@ -123,7 +125,22 @@ Ready constant_fraction_ready(const Settings& settings, const ChannelKnowledge& 
           })};
 }
 
-Ready leading_edge_ready(const Settings& settings, const ChannelKnowledge& knowledge) {
+constexpr std::array<std::pair<std::string_view, WalkMeasure>, 3> walk_measures{
+    {{"height", WalkMeasure::height},
+     {"time_over_threshold", WalkMeasure::time_over_threshold},
+     {"slew", WalkMeasure::slew}}};
+
+/// Nothing for "none".
+std::optional<WalkMeasure> walk_measure_of(const Settings& settings) {
+  std::vector<std::string> words{"none"};
+  for (const auto& [word, value] : walk_measures) words.emplace_back(word);
+  const std::string chosen = settings.choice("walk", "none", words);
+  for (const auto& [word, value] : walk_measures)
+    if (word == chosen) return value;
+  return std::nullopt;
+}
+
+LeadingEdgeOptions leading_edge_options(const Settings& settings) {
   LeadingEdgeOptions options;
   options.threshold_v = settings.quantity("threshold", "V");
   if (options.threshold_v) positive_of(settings, "threshold", *options.threshold_v);
@@ -132,13 +149,31 @@ Ready leading_edge_ready(const Settings& settings, const ChannelKnowledge& knowl
                   settings.number("threshold_over_noise", options.threshold_over_noise));
   options.interpolation = interpolation_of(settings, options.interpolation);
   options.edge_samples = edge_samples_of(settings);
+  return options;
+}
+
+Ready leading_edge_ready(const Settings& settings, const ChannelKnowledge& knowledge) {
+  const LeadingEdgeOptions options = leading_edge_options(settings);
   const std::string threshold = options.threshold_v
                                     ? fmt::format("threshold={}", format_quantity(*options.threshold_v, "V"))
                                     : fmt::format("threshold_over_noise={:g}", options.threshold_over_noise);
-  return {fmt::format("{}{}", threshold, curve_words(options.interpolation, options.edge_samples)),
-          one_by_one([options, noise = knowledge.noise](const ConditionedTrace& trace, const Pulse& pulse) {
-            return leading_edge(trace, pulse, noise, options);
-          })};
+  const std::string words =
+      fmt::format("{}{}", threshold, curve_words(options.interpolation, options.edge_samples));
+  const std::optional<WalkMeasure> measure = walk_measure_of(settings);
+  if (!measure) {
+    return {words,
+            one_by_one([options, noise = knowledge.noise](const ConditionedTrace& trace, const Pulse& pulse) {
+              return leading_edge(trace, pulse, noise, options);
+            })};
+  }
+  if (!knowledge.walk || knowledge.walk->measure != *measure)
+    settings.refuse("walk", "needs a walk correction", "learn it from records with pulses of many heights");
+  return {
+      fmt::format("{}, walk={}", words, settings.text("walk", "")),
+      one_by_one([options, noise = knowledge.noise, walk = knowledge.walk,
+                  heights = ClippedHeights(knowledge)](const ConditionedTrace& trace, const Pulse& pulse) {
+        return leading_edge(trace, pulse, noise, options, *walk, heights(trace, pulse));
+      })};
 }
 
 Ready delayed_fraction_ready(const Settings& settings, const ChannelKnowledge& knowledge) {
@@ -154,33 +189,57 @@ Ready delayed_fraction_ready(const Settings& settings, const ChannelKnowledge& k
           })};
 }
 
-Ready template_fit_ready(const Settings& settings, const ChannelKnowledge& knowledge) {
+TemplateFitOptions template_fit_options(const Settings& settings) {
   TemplateFitOptions options;
   options.fit_baseline = settings.flag("fit_baseline", options.fit_baseline);
   options.poor_fit_probability = settings.number("poor_fit_probability", options.poor_fit_probability);
   if (!(options.poor_fit_probability >= 0 && options.poor_fit_probability < 1)) {
     settings.refuse("poor_fit_probability", "is no probability", "give a number from 0 up to 1");
   }
+  return options;
+}
+
+Ready template_fit_ready(const Settings& settings, const ChannelKnowledge& knowledge) {
+  TemplateFitOptions options = template_fit_options(settings);
+  options.find_hidden_pulses = settings.flag("find_hidden_pulses", options.find_hidden_pulses);
   if (!knowledge.pulse_template) {
     settings.refuse("method", "needs a template", "give one, or learn it from records with pulses");
   }
-  const auto fit = std::make_shared<const TemplateFit>(*knowledge.pulse_template, knowledge.noise, options);
-  return {
-      options.fit_baseline ? "" : "fit_baseline=false",
-      [fit](const ConditionedTrace& trace, std::span<const Pulse> pulses) { return (*fit)(trace, pulses); }};
+  std::vector<std::string> words;
+  if (!options.fit_baseline) words.emplace_back("fit_baseline=false");
+  if (!options.find_hidden_pulses) words.emplace_back("find_hidden_pulses=false");
+  return {fmt::format("{}", fmt::join(words, ", ")),
+          [fit = TemplateFit(*knowledge.pulse_template, knowledge.noise, options)](
+              const ConditionedTrace& trace, std::span<const Pulse> pulses) { return fit(trace, pulses); }};
+}
+
+Ready template_family_ready(const Settings& settings, const ChannelKnowledge& knowledge) {
+  constexpr std::uint64_t most_components = 2;
+  const TemplateFitOptions options = template_fit_options(settings);
+  const std::uint64_t most = settings.whole_number("components", most_components, 0, most_components);
+  if (!knowledge.family) {
+    settings.refuse("method", "needs a shape family", "learn it from records with pulses");
+  }
+  ShapeFamily family = *knowledge.family;
+  if (family.components.size() > most) family.components.resize(most);
+  return {fmt::format("components={}{}", family.components.size(),
+                      options.fit_baseline ? "" : ", fit_baseline=false"),
+          [fit = ShapeFamilyFit(family, knowledge.noise, options)](
+              const ConditionedTrace& trace, std::span<const Pulse> pulses) { return fit(trace, pulses); }};
 }
 
 /// The table of methods: a new one is one line here.
 struct Row {
   std::string_view name;
-  bool needs_template;
+  bool needs_template, needs_family;
   Ready (*make)(const Settings&, const ChannelKnowledge&);
 };
-constexpr std::array<Row, 4> method_table{{
-    {"constant_fraction", false, constant_fraction_ready},
-    {"leading_edge", false, leading_edge_ready},
-    {"delayed_fraction", false, delayed_fraction_ready},
-    {"template_fit", true, template_fit_ready},
+constexpr std::array<Row, 5> method_table{{
+    {"constant_fraction", false, false, constant_fraction_ready},
+    {"leading_edge", false, false, leading_edge_ready},
+    {"delayed_fraction", false, false, delayed_fraction_ready},
+    {"template_fit", true, false, template_fit_ready},
+    {"template_family", true, true, template_family_ready},
 }};
 
 const Row& row_of(const Settings& settings) {
@@ -194,6 +253,29 @@ const Row& row_of(const Settings& settings) {
 
 bool needs_template(const Settings& settings) {
   return row_of(settings).needs_template;
+}
+
+bool needs_family(const Settings& settings) {
+  return row_of(settings).needs_family;
+}
+
+bool needs_walk(const Settings& settings) {
+  return row_of(settings).name == "leading_edge" && walk_measure_of(settings).has_value();
+}
+
+WalkCorrection learn_walk(const Settings& settings, const ChannelKnowledge& knowledge,
+                          std::span<const PulseInTrace> pulses) {
+  const std::optional<WalkMeasure> measure = walk_measure_of(settings);
+  if (!measure) settings.refuse("walk", "asks for no correction", "name what tells the walk");
+  Settings reference(settings.place());
+  reference.set("method", knowledge.pulse_template ? "template_fit" : "constant_fraction");
+  const TimingMethod method = make_timing_method(reference, knowledge);
+  std::vector<Stamp> stamps;
+  for_each_trace(pulses, [&](const ConditionedTrace& trace, std::span<const Pulse> together) {
+    const std::vector<Stamp> some = method.time_pulses(trace, together);
+    stamps.insert(stamps.end(), some.begin(), some.begin() + static_cast<std::ptrdiff_t>(together.size()));
+  });
+  return learn_walk(pulses, stamps, knowledge.noise, leading_edge_options(settings), *measure);
 }
 
 TimingMethod make_timing_method(const Settings& settings, const ChannelKnowledge& knowledge) {

@@ -7,6 +7,9 @@
 #include "firstedge/core/settings.hpp"
 #include "firstedge/core/stamp.hpp"
 #include "firstedge/signal/conditioned_trace.hpp"
+#include "firstedge/timing/shape_family.hpp"
+#include "firstedge/timing/template_building.hpp"
+#include "firstedge/timing/walk_correction.hpp"
 
 #include <functional>
 #include <memory>
@@ -17,16 +20,19 @@
 namespace firstedge {
 
 /// What was learnt of a channel before its pulses are stamped. pulse_template is null until one was built or
-/// read.
+/// read; the family around it and the walk correction of one method are null until they were learnt.
 struct ChannelKnowledge {
   NoiseModel noise;
   std::shared_ptr<const PulseTemplate> pulse_template;
+  std::shared_ptr<const ShapeFamily> family;
+  std::shared_ptr<const WalkCorrection> walk;
 };
 
 /// A method made ready for one channel. time_pulses fills everything of a Stamp but record, channel, method
-/// and pulse; it returns one Stamp a Pulse, in order. Pulses of one trace come together so that overlapping
-/// ones can be told. bound_s is filled in, for every method, where the channel's template is known. Safe to
-/// call from many threads.
+/// and pulse; it returns one Stamp a Pulse, in order, and then those of further pulses that the method itself
+/// has found, in order of time. Pulses of one trace come together so that overlapping ones can be told.
+/// bound_s is filled in, for every method, where the channel's template is known. Safe to call from many
+/// threads.
 struct TimingMethod {
   std::string name;      ///< "constant_fraction"
   std::string settings;  ///< for people: "fraction=0.3"
@@ -36,13 +42,28 @@ struct TimingMethod {
 /// True if the method that these settings name needs ChannelKnowledge::pulse_template.
 bool needs_template(const Settings& settings);
 
+/// True if it needs ChannelKnowledge::family.
+bool needs_family(const Settings& settings);
+
+/// True if it needs ChannelKnowledge::walk.
+bool needs_walk(const Settings& settings);
+
+/// The walk correction that these settings ask for, learnt from pulses given with all others of their traces,
+/// in order and one trace after the other. The reference is the template fit where the channel's template is
+/// known, else the constant fraction of a half, on the same pulses. Throws Error as learn_walk() does.
+WalkCorrection learn_walk(const Settings& settings, const ChannelKnowledge& knowledge,
+                          std::span<const PulseInTrace> pulses);
+
 /// Makes the method ready. Setup group: {"method": name, ...options of that method}:
 ///   constant_fraction: "fraction"
-///   leading_edge: "threshold" ("20 mV") or "threshold_over_noise"
+///   leading_edge: "threshold" ("20 mV") or "threshold_over_noise", "walk" ("none", "height",
+///     "time_over_threshold", "slew")
 ///   delayed_fraction: "fraction", "delay" ("0.8 ns")
-/// and for all three "interpolation" ("linear", "cubic", "quintic") and "edge_samples" (0, or an even number
-/// from 6 to 128). The method is constant_fraction where none is named. Throws Error for unknown names, for
-/// values without sense, and for a template that does not fit the noise's sample interval.
+///   template_family: "fit_baseline", "poor_fit_probability", "components" (0 to 2, of those that were found)
+///   template_fit: "fit_baseline", "poor_fit_probability", "find_hidden_pulses"
+/// and for the first three "interpolation" ("linear", "cubic", "quintic") and "edge_samples" (0, or an even
+/// number from 6 to 128). The method is constant_fraction where none is named. Throws Error for unknown
+/// names, for values without sense, and for a template that does not fit the noise's sample interval.
 TimingMethod make_timing_method(const Settings& settings, const ChannelKnowledge& knowledge);
 
 /// All names, for help texts and the documents.

@@ -262,15 +262,10 @@ PulseTemplate built(std::vector<Candidate>& all, const Stretch& wide, double int
 std::vector<Stamp> stamped(std::span<const PulseInTrace> pulses, const TemplateFit& fit) {
   std::vector<Stamp> stamps;
   stamps.reserve(pulses.size());
-  for (std::size_t first = 0; first < pulses.size();) {
-    std::vector<Pulse> together;
-    std::size_t next = first;
-    for (; next < pulses.size() && pulses[next].trace == pulses[first].trace; ++next)
-      together.push_back(pulses[next].pulse);
-    const std::vector<Stamp> some = fit(*pulses[first].trace, together);
-    stamps.insert(stamps.end(), some.begin(), some.begin() + static_cast<std::ptrdiff_t>(together.size()));
-    first = next;
-  }
+  for_each_trace(pulses, [&](const ConditionedTrace& trace, std::span<const Pulse> together) {
+    const std::vector<Stamp> some = fit(trace, together);
+    stamps.insert(stamps.end(), some.begin(), some.end());
+  });
   return stamps;
 }
 

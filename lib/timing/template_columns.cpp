@@ -11,10 +11,6 @@ namespace {
 constexpr double reach = 1;
 constexpr int positions = 2 * TemplateColumns::positions_per_sample + 1;
 
-double position_of(std::size_t ready) {
-  return (static_cast<double>(ready) - 0.5 * (positions - 1)) / TemplateColumns::positions_per_sample;
-}
-
 WhiteColumns multiplied(std::array<std::vector<double>, 4> columns, std::size_t rows_used) {
   WhiteColumns white{.column = std::move(columns), .product = {}, .rows_used = rows_used};
   for (std::size_t i = 0; i < 4; ++i)
@@ -97,6 +93,18 @@ TemplateColumns::Ready TemplateColumns::sampled_at(double position) const {
   return made;
 }
 
+std::size_t TemplateColumns::places() {
+  return positions;
+}
+
+double TemplateColumns::position_of(std::size_t ready) {
+  return (static_cast<double>(ready) - 0.5 * (positions - 1)) / positions_per_sample;
+}
+
+TemplateColumns::Place TemplateColumns::place_of_nearest(double time_samples) const {
+  return place_of(time_samples, static_cast<std::ptrdiff_t>(std::floor(time_samples + 0.5)));
+}
+
 TemplateColumns::Place TemplateColumns::place_of(double time_samples, std::ptrdiff_t whole) const {
   constexpr double steps = positions_per_sample;
   if (std::abs(time_samples - static_cast<double>(whole)) > reach)
@@ -108,7 +116,7 @@ TemplateColumns::Place TemplateColumns::place_of(double time_samples, std::ptrdi
 }
 
 TemplateColumns::Sampled TemplateColumns::sampled(double time_samples) const {
-  const Place place = place_of(time_samples, static_cast<std::ptrdiff_t>(std::floor(time_samples + 0.5)));
+  const Place place = place_of_nearest(time_samples);
   const Ready& ready = ready_[place.ready];
   Sampled found{.first = place.whole + first_offset_,
                 .shape = ready.plain[shape_column],

@@ -49,7 +49,11 @@ class TemplateColumns {
   /// The nearest place. `whole` is kept up to one sample away from it, so that a fit whose time comes to rest
   /// between two samples does not go to and fro between their windows.
   Place place_of(double time_samples, std::ptrdiff_t whole) const;
+  Place place_of_nearest(double time_samples) const;
   double time_of(const Place& place) const;
+  /// How many places stand ready, and where each is from its whole sample.
+  static std::size_t places();
+  static double position_of(std::size_t ready);
 
   /// The window of a pulse: samples [whole + first_offset(), whole + first_offset() + samples()), wholly
   /// within the template's support for every place.

@@ -12,9 +12,6 @@
 namespace firstedge {
 namespace {
 
-// A pulse is taken to begin where it is over this share of its height.
-constexpr double foot_share = 2e-3;
-
 // What is lower than this share of a pulse beside it, to the same side, is part of its shape.
 constexpr double least_share_same_side = 0.05;
 
@@ -26,17 +23,6 @@ constexpr double doubtful_probability = 0.01;
 
 // Below this height over the noise of a sample it is no pulse.
 constexpr double least_hidden_over_noise = 3;
-
-// Pulses nearer to one another than this, in transition durations, are told apart by their uncertainties
-// alone.
-constexpr double least_resolved = 0.8;
-
-// From the foot to the peak, in samples.
-double foot_to_peak(const TemplateColumns& columns) {
-  const TemplateShape& shape = columns.shape();
-  const double foot = shape.leading_crossing_s(foot_share);
-  return (shape.peak_s() - (std::isnan(foot) ? shape.first_s() : foot)) / columns.interval_s();
-}
 
 }  // namespace
 
@@ -96,6 +82,10 @@ class TemplateFit::TraceFit {
     Gathered one{.index = index, .pulse = pulse, .place = trace_.place_of(pulse), .end = end, .alone = {}};
     one.alone =
         best_fit(trace_.samples_around(pulse.polarity, one.place.first, one.place.last, end), one.place);
+    if (one.alone && one.alone->clipped &&
+        trace_.leave_out_beside_clipped(*one.alone, pulse.polarity, stamps_.noise_v()))
+      one.alone = best_fit(trace_.samples_around(pulse.polarity, one.place.first, one.place.last, end),
+                           {one.alone->time_samples, one.place.first, one.place.last});
     const auto overlaps = [&](const Gathered& before) {
       return before.time() + trace_.support_last() > one.time() + trace_.support_first();
     };
@@ -259,7 +249,7 @@ class TemplateFit::TraceFit {
       stamp.flags |= Flag::piled_up;
     const auto too_close = [&](std::size_t other) {
       return std::abs(members[other].fitted.time_samples - fitted.time_samples) <
-             least_resolved * trace_.transition();
+             least_separation * trace_.transition();
     };
     if ((m > 0 && too_close(m - 1)) || (m + 1 < members.size() && too_close(m + 1)))
       stamp.flags |= Flag::unresolved;
@@ -276,14 +266,8 @@ class TemplateFit::TraceFit {
 };
 
 TemplateFit::TemplateFit(const PulseTemplate& pulse_template, const NoiseModel& noise,
-                         const TemplateFitOptions& options) {
-  TemplateColumns columns(pulse_template, noise, options.fit_baseline);
-  const TimeBound bound(pulse_template,
-                        columns.whitening().known() ? noise : white_noise(1, noise.interval_s));
-  const double foot = foot_to_peak(columns);
-  weights_ = std::make_shared<const TemplateWeights>(
-      TemplateWeights{std::move(columns), bound, foot, noise, options});
-}
+                         const TemplateFitOptions& options)
+    : weights_(std::make_shared<const TemplateWeights>(template_weights(pulse_template, noise, options))) {}
 
 Stamp TemplateFit::operator()(const ConditionedTrace& trace, const Pulse& pulse) const {
   return TraceFit(*weights_, trace)(std::span(&pulse, 1)).front();

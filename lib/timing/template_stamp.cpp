@@ -4,10 +4,33 @@
 
 #include <algorithm>
 #include <cmath>
+#include <utility>
 
 #include <boost/math/special_functions/gamma.hpp>
 
 namespace firstedge {
+namespace {
+
+// A pulse is taken to begin where it is over this share of its height.
+constexpr double foot_share = 2e-3;
+
+// From there to the peak, in samples.
+double foot_to_peak(const TemplateColumns& columns) {
+  const TemplateShape& shape = columns.shape();
+  const double foot = shape.leading_crossing_s(foot_share);
+  return (shape.peak_s() - (std::isnan(foot) ? shape.first_s() : foot)) / columns.interval_s();
+}
+
+}  // namespace
+
+TemplateWeights template_weights(const PulseTemplate& pulse_template, const NoiseModel& noise,
+                                 const TemplateFitOptions& options) {
+  TemplateColumns columns(pulse_template, noise, options.fit_baseline);
+  const TimeBound bound(pulse_template,
+                        columns.whitening().known() ? noise : white_noise(1, noise.interval_s));
+  const double foot = foot_to_peak(columns);
+  return {std::move(columns), bound, foot, noise, options};
+}
 
 double TemplateStamps::noise_v() const {
   return SampleNoise(weights_.noise, trace_).deviation_v();

@@ -16,6 +16,10 @@ struct TemplateWeights {
   TemplateFitOptions options;
 };
 
+/// Throws Error for a template that TemplateShape refuses or that does not fit the noise's interval.
+TemplateWeights template_weights(const PulseTemplate& pulse_template, const NoiseModel& noise,
+                                 const TemplateFitOptions& options);
+
 /// Judges fitted pulses of one trace and writes their stamps, see TemplateFit. Both must outlive it.
 class TemplateStamps {
  public:

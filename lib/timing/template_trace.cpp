@@ -38,6 +38,40 @@ double TemplateTrace::crossing_before(const Pulse& pulse) const {
   return static_cast<double>(pulse.peak) - columns_.shape().peak_s() / columns_.interval_s();
 }
 
+// The lowest sample of a clipped run, for pulses of this polarity; nothing if it is a run of the other side
+// or of samples that are not finite.
+std::optional<double> TemplateTrace::limit_of(const SampleRange& clipped, int polarity) const {
+  double lowest = INFINITY;
+  for (std::size_t i = clipped.first; i < std::min(clipped.last, samples()); ++i)
+    if (std::isfinite(trace_.volts[i])) lowest = std::min(lowest, polarity * trace_.volts[i]);
+  return lowest > 0 && std::isfinite(lowest) ? std::optional(lowest) : std::nullopt;
+}
+
+bool TemplateTrace::leave_out_beside_clipped(const FittedPulse& fitted, int polarity, double noise_v) {
+  constexpr double near = 3;
+  const TemplateShape& shape = columns_.shape();
+  const auto first = static_cast<std::size_t>(std::max(fitted.time_samples + support_first(), 0.0));
+  const auto last = static_cast<std::size_t>(
+      std::clamp(fitted.time_samples + support_last(), 0.0, static_cast<double>(samples())));
+  const std::size_t before = beside_clipped_.size();
+  for (const SampleRange& clipped : trace_.clipped) {
+    if (clipped.last <= first || clipped.first >= last) continue;
+    const std::optional<double> limit_v = limit_of(clipped, polarity);
+    if (!limit_v) continue;
+    const auto is_near = [&](std::size_t i) {
+      const double t = (static_cast<double>(i) - fitted.time_samples) * columns_.interval_s();
+      const double others_v = polarity * trace_.volts[i] - volts_at(i, polarity);
+      const double seen_v = fitted.height_v * shape.value(t) / shape.peak() + fitted.level_v + others_v;
+      return seen_v > *limit_v - near * noise_v;
+    };
+    SampleRange wide = clipped;
+    while (wide.first > first && is_near(wide.first - 1)) --wide.first;
+    while (wide.last < last && is_near(wide.last)) ++wide.last;
+    if (wide != clipped) beside_clipped_.push_back(wide);
+  }
+  return beside_clipped_.size() > before;
+}
+
 PulsePlace TemplateTrace::place_of(const Pulse& pulse) const {
   const double start = crossing_before(pulse);
   const double before_peak =
@@ -57,9 +91,10 @@ PulseSamples TemplateTrace::samples_around(int polarity, double first_time, doub
   taken.first = static_cast<std::ptrdiff_t>(from);
   taken.volts.resize(to > from ? to - from : 0);
   taken.left_out.resize(taken.volts.size());
-  for (const SampleRange& range : trace_.clipped)
-    for (std::size_t i = std::max(range.first, from); i < std::min(range.last, to); ++i)
-      taken.left_out[i - from] = true;
+  for (const auto* ranges : {&trace_.clipped, &beside_clipped_})
+    for (const SampleRange& range : *ranges)
+      for (std::size_t i = std::max(range.first, from); i < std::min(range.last, to); ++i)
+        taken.left_out[i - from] = true;
   for (std::size_t i = 0; i < taken.volts.size(); ++i) {
     const double volts = volts_at(from + i, polarity);
     if (!std::isfinite(volts)) taken.left_out[i] = true;

@@ -9,7 +9,11 @@
 
 #include "support/temporary_folder.hpp"
 
+#include <array>
 #include <cmath>
+#include <map>
+#include <string>
+#include <tuple>
 
 #include <gtest/gtest.h>
 
@@ -101,6 +105,79 @@ TEST(stamp_run, learning_knows_the_first_records_alone) {
   const std::vector<Stamp> a = brief.next_block(10000), b = whole.next_block(10000);
   ASSERT_LT(a.size(), b.size());
   for (std::size_t i = 0; i < a.size(); ++i) ASSERT_EQ(a[i].time_s, b[i].time_s);
+}
+
+TEST(stamp_run, learns_a_walk_correction_for_the_methods_that_ask_for_one) {
+  const test::TemporaryFolder folder;
+  const SimulationPlan plan = small_bench(800);
+  write_run(plan, folder / "run.h5");
+  const firstedge::Setup setup = parse_setup(
+      R"({"learning_records": 400, "every_channel": {"baseline": {"method": "mean", "window": ["-29 ns", "-2 ns"]},
+          "timing": [{"method": "leading_edge", "threshold": "25 mV"},
+                     {"method": "leading_edge", "threshold": "25 mV", "walk": "height"}]}})",
+      "test");
+  const RunSummary summary = stamp_run({folder / "run.h5"}, setup, folder / "stamps.h5", {}, {});
+  ASSERT_EQ(summary.methods.size(), 2U);
+  EXPECT_NE(summary.methods[1].settings.find("walk=height"), std::string::npos);
+  ASSERT_TRUE(summary.channels[0].walks[1]);
+  EXPECT_FALSE(summary.channels[0].walks[0]);
+  EXPECT_GE(summary.channels[0].walks[1]->pulses_used, 350U);
+
+  // Against the truth, of the records that nothing was learnt from: high pulses less low ones.
+  const std::vector<Stamp> truth = Simulation(plan).records(0, plan.records).truth;
+  StampTableReader table(folder / "stamps.h5");
+  std::array<std::array<double, 2>, 2> sums{}, counts{};
+  for (const Stamp& stamp : table.next_block(10000)) {
+    const Stamp& true_stamp = truth[stamp.record * 2 + stamp.channel];
+    if (stamp.record < 400) continue;
+    const std::size_t high = true_stamp.height_v > 0.15 ? 1 : 0;
+    sums[stamp.method][high] += stamp.time_s - true_stamp.time_s;
+    counts[stamp.method][high] += 1;
+  }
+  const auto walk = [&](std::size_t method) {
+    return sums[method][0] / counts[method][0] - sums[method][1] / counts[method][1];
+  };
+  EXPECT_GT(walk(0), 100e-12);
+  // Some 220 low pulses of 30 ps each: 2 ps, twice for the pulses learnt from; four of that.
+  EXPECT_LT(std::abs(walk(1)), 12e-12);
+}
+
+TEST(stamp_run, a_walk_correction_that_cannot_be_learnt_anywhere_is_refused) {
+  const test::TemporaryFolder folder;
+  write_run(small_bench(60), folder / "run.h5");
+  firstedge::Setup setup = parse_setup(
+      R"({"learning_records": 20, "every_channel": {"baseline": {"method": "mean", "window": ["-29 ns", "-2 ns"]},
+          "timing": [{"method": "leading_edge", "threshold": "25 mV", "walk": "slew"}]}})",
+      "test");
+  try {
+    stamp_run({folder / "run.h5"}, setup, folder / "stamps.h5", {}, {});
+    ADD_FAILURE();
+  } catch (const Error& error) {
+    EXPECT_NE(std::string(error.what()).find("pulses can serve"), std::string::npos) << error.what();
+  }
+}
+
+TEST(stamp_run, a_pulse_that_a_method_finds_itself_has_a_number_beyond_those_of_the_search) {
+  const test::TemporaryFolder folder;
+  SimulationPlan plan = small_bench(600);
+  for (ChannelPlan& channel : plan.channels) {
+    channel.heights = {.kind = HeightPlan::Kind::fixed, .height_v = 0.3};
+    channel.second_pulse_rate_hz = 3e7;
+  }
+  write_run(plan, folder / "run.h5");
+  const RunSummary summary = stamp_run({folder / "run.h5"}, three_methods(), folder / "stamps.h5", {}, {});
+  StampTableReader table(folder / "stamps.h5");
+  std::map<std::tuple<std::uint64_t, int, int>, std::array<bool, 3>> seen;
+  for (const Stamp& stamp : table.next_block(100000))
+    seen[{stamp.record, stamp.channel, stamp.pulse}][stamp.method] = true;
+  std::size_t further = 0;
+  for (const auto& [key, methods] : seen) {
+    EXPECT_TRUE(methods[2]);  // the template fit stamps them all
+    further += methods[0] ? 0 : 1;
+    EXPECT_EQ(methods[0], methods[1]);
+  }
+  EXPECT_GT(further, 10U);
+  EXPECT_EQ(summary.stamps, 3 * seen.size() - 2 * further);
 }
 
 TEST(stamp_run, a_channel_that_the_run_does_not_have_is_refused_by_name) {

@@ -44,7 +44,7 @@ TEST(methods, names_are_known_and_each_makes_a_method_that_stamps_every_pulse_in
   const auto pulses = find_pulses(trace, knowledge().noise, 50, {});
   ASSERT_EQ(pulses.size(), 2U);
   for (const std::string& name : timing_method_names()) {
-    if (needs_template(settings_of(name))) continue;
+    if (needs_template(settings_of(name)) || needs_family(settings_of(name))) continue;
     const TimingMethod method = make_timing_method(settings_of(name), knowledge());
     EXPECT_EQ(method.name, name);
     EXPECT_FALSE(method.settings.empty());

@@ -1,0 +1,87 @@
+#include "firstedge/timing/walk_learning.hpp"
+
+#include "firstedge/timing/crossing_edge.hpp"
+#include "firstedge/timing/walk_measure.hpp"
+
+#include <algorithm>
+#include <cassert>
+#include <cmath>
+#include <optional>
+#include <utility>
+#include <vector>
+
+namespace firstedge {
+namespace {
+
+// A pulse that may serve: its edge and where that crosses the level.
+struct Sighted {
+  PulseEdge edge;
+  EdgeCrossing crossing;
+  double level_v = 0, interval_s = 0;
+  double late_s = 0, uncertainty_s = 0;  // against the reference
+};
+
+std::optional<Sighted> sighted(const PulseInTrace& one, const Stamp& reference, const NoiseModel& noise,
+                               const LeadingEdgeOptions& options, FlagSet allowed) {
+  const Stamp stamp = leading_edge(*one.trace, one.pulse, noise, options);
+  const std::uint32_t against = (stamp.flags | reference.flags).bits() & ~allowed.bits();
+  if (against != 0) return std::nullopt;
+  PulseEdge edge(*one.trace, one.pulse, noise, {options.interpolation, options.edge_samples});
+  const double level_v =
+      options.threshold_v.value_or(options.threshold_over_noise * edge.noise().deviation_v());
+  auto crossing = edge.crossing(level_v);
+  if (!crossing) return std::nullopt;
+  return Sighted{.edge = std::move(edge),
+                 .crossing = std::move(*crossing),
+                 .level_v = level_v,
+                 .interval_s = one.trace->interval_s,
+                 .late_s = stamp.time_s - reference.time_s,
+                 .uncertainty_s = std::hypot(stamp.uncertainty_s, reference.uncertainty_s)};
+}
+
+// An even number, `share` of the median of the values, from 4 to 32.
+std::size_t even_share(std::vector<double> values, double share) {
+  constexpr double least = 2, most = 16;
+  std::erase_if(values, [](double value) { return !std::isfinite(value); });
+  if (values.empty()) return static_cast<std::size_t>(2 * least);
+  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
+  std::nth_element(values.begin(), middle, values.end());
+  return 2 * static_cast<std::size_t>(std::clamp(std::round(share * *middle / 2), least, most));
+}
+
+// The shares of the edge and of the time over threshold over which a cubic and a parabola follow a pulse.
+constexpr double edge_share = 1.2, tail_share = 0.3;
+
+}  // namespace
+
+WalkCorrection learn_walk(std::span<const PulseInTrace> pulses, std::span<const Stamp> reference,
+                          const NoiseModel& noise, const LeadingEdgeOptions& edge, WalkMeasure measure,
+                          const WalkOptions& options) {
+  assert(pulses.size() == reference.size());
+  const FlagSet allowed = measure == WalkMeasure::height ? FlagSet() : FlagSet(Flag::clipped);
+  std::vector<Sighted> used;
+  std::vector<double> transitions;
+  std::vector<double> lengths;
+  WalkCorrection curve{.measure = measure};
+  for (std::size_t i = 0; i < pulses.size(); ++i) {
+    auto one = sighted(pulses[i], reference[i], noise, edge, allowed);
+    if (!one) continue;
+    transitions.push_back(one->edge.transition_samples());
+    const auto length = walk_measure(one->edge, one->crossing, one->level_v, one->interval_s,
+                                     WalkMeasure::time_over_threshold, 0, 4);
+    if (length) lengths.push_back(length->value / one->interval_s);
+    curve.threshold_v = one->level_v;
+    used.push_back(std::move(*one));
+  }
+  curve.edge_samples = even_share(std::move(transitions), edge_share);
+  curve.tail_samples = even_share(std::move(lengths), tail_share);
+  std::vector<WalkPoint> points;
+  for (const Sighted& one : used) {
+    const auto measured = walk_measure(one.edge, one.crossing, one.level_v, one.interval_s, measure,
+                                       curve.edge_samples, curve.tail_samples);
+    if (measured) points.push_back({measured->value, one.late_s, one.uncertainty_s});
+  }
+  return with_walk(curve, points, options);
+}
+
+}  // namespace firstedge
