@@ -130,7 +130,7 @@ void learn_walks(LearntChannel& channel, const std::vector<PulseInTrace>& pulses
       const auto walk =
           std::make_shared<const WalkCorrection>(learn_walk(channel.timing[m], knowledge, pulses));
       channel.walks[m] = walk;
-      channel.walk_remarks[m] = fmt::format("learnt from {} pulses", walk->pulses_used);
+      channel.walk_remarks[m] = fmt::format("learnt from {} pulses", walk->walk.points_used);
     } catch (const Error& error) {
       channel.walk_remarks[m] = fmt::format("none: {}", error.problem());
     }

@@ -99,9 +99,10 @@ Table corrections_table(const RunSummary& summary) {
     for (std::size_t m = 0; m < channel.walks.size(); ++m) {
       if (channel.walk_remarks[m].empty()) continue;
       const WalkCorrection* walk = channel.walks[m].get();
-      const double whole_s = walk != nullptr ? walk->walk_s.front() - walk->walk_s.back() : not_known;
+      const double whole_s = walk != nullptr ? walk->walk.value.front() - walk->walk.value.back() : not_known;
       table.rows.push_back({channel.name, fmt::format("walk by {}", channel.timing[m].text("walk", "")),
-                            channel.walk_remarks[m], whole_s, walk != nullptr ? walk->scatter : not_known});
+                            channel.walk_remarks[m], whole_s,
+                            walk != nullptr ? walk->walk.scatter : not_known});
     }
     if (channel.family)
       table.rows.push_back({channel.name, std::string("shape family"),

@@ -40,7 +40,7 @@ inline constexpr std::array<FlagWords, 10> flag_table{{
     {Flag::not_timed, "not_timed", "the method found no time in this pulse"},
     {Flag::undersampled, "undersampled", "the edge has too few samples for its uncertainty to hold"},
     {Flag::missing_channel, "missing_channel", "the record has no trace of this channel"},
-    {Flag::unresolved, "unresolved", "another pulse is too near for the times of the two to be told apart"},
+    {Flag::unresolved, "unresolved", "it looks like two pulses too near to one another to be told apart"},
 }};
 
 /// A set of flags; the empty set means nothing speaks against the stamp.

@@ -30,22 +30,21 @@ void check(const ShapeFamily& family) {
 
 struct FamilyShape::Splines {
   using Function = boost::math::interpolators::cardinal_quintic_b_spline<double>;
-  std::vector<Function> of;
-  double first_s = 0, last_s = 0;
+  std::vector<Function> of;  // of the position on the mean's points, 0 to last
+  double first_s = 0, interval_s = 1, last = 0;
 };
 
 FamilyShape::FamilyShape(const ShapeFamily& family) : mean_(family.mean) {
   check(family);
   auto splines = std::make_shared<Splines>();
-  splines->first_s = mean_.first_s();
-  splines->last_s = mean_.last_s();
-  const double step = family.mean.interval_s;
+  splines->first_s = family.mean.first_s;
+  splines->interval_s = family.mean.interval_s;
+  splines->last = static_cast<double>(family.mean.shape.size() - 1);
   for (const ShapeComponent& one : family.components) {
     std::vector<double> y = one.shape;
     for (double& value : y) value /= mean_.peak();
-    splines->of.emplace_back(y.data(), y.size(), family.mean.first_s, step,
-                             std::pair{(y[1] - y[0]) / step, 0.0},
-                             std::pair{(y.back() - y[y.size() - 2]) / step, 0.0});
+    splines->of.emplace_back(y.data(), y.size(), 0.0, 1.0, std::pair{y[1] - y[0], 0.0},
+                             std::pair{y.back() - y[y.size() - 2], 0.0});
   }
   splines_ = std::move(splines);
 }
@@ -56,9 +55,10 @@ std::size_t FamilyShape::components() const {
 
 double FamilyShape::component(std::size_t which, double t_s, int derivative) const {
   const Splines::Function& spline = splines_->of[which];
-  const double t = std::clamp(t_s, splines_->first_s, splines_->last_s);
-  if (derivative == 0) return spline(t);
-  return derivative == 1 ? spline.prime(t) : spline.double_prime(t);
+  const double position = std::clamp((t_s - splines_->first_s) / splines_->interval_s, 0.0, splines_->last);
+  if (derivative == 0) return spline(position);
+  if (derivative == 1) return spline.prime(position) / splines_->interval_s;
+  return spline.double_prime(position) / (splines_->interval_s * splines_->interval_s);
 }
 
 double FamilyShape::member(std::span<const double> coefficients, double t_s, int derivative) const {

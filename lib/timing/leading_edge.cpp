@@ -32,15 +32,15 @@ Stamp leading_edge(const ConditionedTrace& trace, const Pulse& pulse, const Nois
   const auto measured = walk_measure(edge, *crossing, level_v, trace.interval_s, walk.measure,
                                      walk.edge_samples, walk.tail_samples);
   if (!measured) return edge.untimed();
-  const Walk late = walk_at(walk, measured->value);
-  if (!std::isfinite(late.value_s)) return edge.untimed();
+  const CurveValue late = value_at(walk.walk, measured->value);
+  if (!std::isfinite(late.value)) return edge.untimed();
   // The time is position - walk(ln measure): noise moves both, and with the same samples.
   SampleWeights quantity = edge.on_trace(crossing->value);
   quantity.add(measured->on_trace,
-               crossing->slope_per_sample * late.per_log_s / trace.interval_s / measured->value);
+               crossing->slope_per_sample * late.per_log / trace.interval_s / measured->value);
   Stamp stamp = edge.timed(*crossing, quantity);
-  stamp.time_s -= late.value_s;
-  stamp.uncertainty_s = std::hypot(stamp.uncertainty_s, late.uncertainty_s);
+  stamp.time_s -= late.value;
+  stamp.uncertainty_s = std::hypot(stamp.uncertainty_s, late.uncertainty);
   return stamp;
 }
 

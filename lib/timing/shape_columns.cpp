@@ -76,7 +76,8 @@ struct Trial {
 
 class ShapeFit {
  public:
-  ShapeFit(const ShapeColumns& shapes, const PulseSamples& samples, double start, double population)
+  ShapeFit(const ShapeColumns& shapes, const PulseSamples& samples, double start,
+           std::span<const double> population)
       : shapes_(shapes),
         columns_(shapes.mean()),
         window_(columns_, samples, start),
@@ -85,12 +86,11 @@ class ShapeFit {
   const ShapeWindow& window() const { return window_; }
   Index components() const { return static_cast<Index>(shapes_.components()); }
   Index parameters() const { return 2 + components() + (columns_.fits_level() ? 1 : 0); }
-  bool has_population() const { return std::isfinite(population_); }
 
   // height_v: the one that the population's rows are scaled by.
   std::optional<Trial> at(double time_samples, double height_v) const {
     const auto rows = static_cast<Index>(window_.rows());
-    const Index more = has_population() ? components() : 0;
+    const Index more = components();  // a row of nothing for a free coefficient
     if (window_.rows_used() < static_cast<std::size_t>(parameters() + 2)) return std::nullopt;
     Trial trial;
     trial.columns = MatrixXd::Zero(rows + more, parameters());
@@ -102,7 +102,7 @@ class ShapeFit {
       const ShapeColumns::Sampled one = shapes_.sampled(static_cast<std::size_t>(c), time_samples);
       trial.columns.col(2 + c).head(rows) = window_.placed(one.value, mean.first);
       slopes.col(c) = window_.placed(one.slope, mean.first);
-      if (more > 0) trial.columns(rows + c, 2 + c) = 1 / (population_ * height_v);
+      trial.columns(rows + c, 2 + c) = 1 / (population_[static_cast<std::size_t>(c)] * height_v);
     }
     if (columns_.fits_level()) trial.columns.rightCols(1).topRows(rows) = window_.level;
     VectorXd data = VectorXd::Zero(rows + more);
@@ -134,7 +134,9 @@ class ShapeFit {
     if (columns_.fits_level()) found.level_v = trial.solved(count + 1);
     for (Index c = 0; c < count; ++c) found.coefficients.push_back(trial.solved(1 + c) / trial.solved(0));
     found.chi_square = trial.chi_square;
-    const std::size_t rows = window_.rows_used() + (has_population() ? shapes_.components() : 0);
+    const auto known =
+        std::count_if(population_.begin(), population_.end(), [](double one) { return std::isfinite(one); });
+    const std::size_t rows = window_.rows_used() + static_cast<std::size_t>(known);
     found.degrees_of_freedom = rows - static_cast<std::size_t>(parameters());
     const MatrixXd weights =
         trial.columns.topRows(static_cast<Index>(window_.rows())) * trial.covariance.leftCols(2 + count);
@@ -153,7 +155,7 @@ class ShapeFit {
   const ShapeColumns& shapes_;
   const TemplateColumns& columns_;
   ShapeWindow window_;
-  double population_;
+  std::span<const double> population_;
 };
 
 }  // namespace
@@ -191,7 +193,8 @@ ShapeColumns::Sampled ShapeColumns::sampled(std::size_t component, double time_s
 }
 
 std::optional<FittedShape> fit_shape(const ShapeColumns& columns, const PulseSamples& samples,
-                                     double start_samples, double start_height_v, double population) {
+                                     double start_samples, double start_height_v,
+                                     std::span<const double> population) {
   const ShapeFit fit(columns, samples, start_samples, population);
   const TemplateColumns& mean = columns.mean();
   const double longest = std::max(1.0, 0.5 * mean.shape().transition_duration_s() / mean.interval_s());

@@ -8,6 +8,7 @@
 #include <array>
 #include <cstddef>
 #include <optional>
+#include <span>
 #include <vector>
 
 namespace firstedge {
@@ -52,6 +53,7 @@ struct FittedShape {
 /// `population` (infinite: it is free), which adds a row to the data. Nothing when it does not come to rest
 /// within 30 trials, moves further than half a support, the height is not over 0 or too few samples are left.
 std::optional<FittedShape> fit_shape(const ShapeColumns& columns, const PulseSamples& samples,
-                                     double start_samples, double start_height_v, double population);
+                                     double start_samples, double start_height_v,
+                                     std::span<const double> population);
 
 }  // namespace firstedge

@@ -19,12 +19,11 @@ namespace {
 constexpr std::size_t most_components = 4;
 constexpr std::size_t fewest_pulses = 40;
 constexpr int power_rounds = 60;
-constexpr int refining_rounds = 4;
+constexpr int refining_rounds = 8;
 constexpr double outlier_deviations = 10;  // of the goodness, robustly: no way of varying but another thing
 constexpr double normal_consistency = 1.4826;
 constexpr double highest_cycles_per_sample = 0.6;  // as for the mean, template_building.cpp
 constexpr double largest_pull2 = 25;  // of one pulse in a mean square, so that no few make a component
-constexpr double unlimited = std::numeric_limits<double>::infinity();
 
 // A pulse with its samples, aligned with the mean; coefficients of the components found so far.
 struct Aligned {
@@ -32,6 +31,7 @@ struct Aligned {
   double time_samples = 0, height_v = 0, level_v = 0;
   double goodness = 0;
   std::vector<double> coefficients;
+  double doubt = 0;  // standard uncertainty of the last coefficient
 };
 
 double median(std::vector<double> values) {
@@ -75,196 +75,245 @@ std::vector<Aligned> without_outliers(std::vector<Aligned> all) {
   return all;
 }
 
-// One component of the family on the way: everything that learning it needs.
-class ComponentSearch {
+// A component or the mean on the points of the mean, by least squares over all samples of all pulses.
+class FamilyRegression {
  public:
-  ComponentSearch(const ShapeFamily& family, const TemplateColumns& columns)
-      : family_(family), columns_(columns) {}
+  FamilyRegression(const ShapeFamily& family, double interval_s)
+      : family_(family), shape_(family), interval_s_(interval_s) {}
 
-  // The component that these pulses ask for most, scaled to coefficients of standard deviation 1; nothing if
-  // they give none.
-  std::optional<ShapeComponent> learnt(std::span<const Aligned> pulses) const {
-    std::vector<double> coefficients = first_coefficients(pulses);
-    std::vector<Aligned> now(pulses.begin(), pulses.end());
-    ShapeFamily trial = family_;
-    trial.components.emplace_back();
-    for (int round = 0; round < refining_rounds; ++round) {
-      const auto shape = regressed(now, coefficients);
-      if (!shape) return std::nullopt;
-      trial.components.back().shape = *shape;
-      std::vector<double> pulls = refit(now, trial);
-      const double spread = spread_of(now, pulls);
-      if (!(spread > 0)) return std::nullopt;
-      for (std::size_t p = 0; p < now.size(); ++p) {
-        coefficients[p] = now[p].coefficients.back() / spread;
-        now[p].coefficients.pop_back();
-      }
-      for (double& value : trial.components.back().shape) value *= spread;
-    }
-    return trial.components.back();
+  // The last component. Nothing if the samples do not fix it.
+  std::optional<std::vector<double>> component(std::span<const Aligned> pulses) const {
+    TemplateRegression regression = empty();
+    const std::size_t last = family_.components.size() - 1;
+    for_each_sample(pulses, [&](const Aligned& one, double t, double volts) {
+      const double known = member(one, t, 0) - one.coefficients[last] * shape_.component(last, t, 0);
+      regression.add(t, one.height_v * one.coefficients[last], volts - one.height_v * known);
+    });
+    TemplateRegression::Solution solution = regression.solved();
+    if (!all_finite(solution.value)) return std::nullopt;
+    return without_level(std::move(solution.value));
   }
 
-  // By how many standard errors a component stands out in these pulses.
-  double significance(std::span<const Aligned> pulses, const ShapeComponent& component) const {
-    std::vector<Aligned> now(pulses.begin(), pulses.end());
-    ShapeFamily trial = family_;
-    trial.components.push_back(component);
-    const std::vector<double> pulls = refit(now, trial);
-    double squares = 0;
-    double goodness = 0;
-    std::size_t count = 0;
-    for (std::size_t p = 0; p < pulls.size(); ++p) {
-      if (!std::isfinite(pulls[p])) continue;
-      squares += std::min(pulls[p] * pulls[p], largest_pull2);
-      goodness += now[p].goodness;
-      ++count;
-    }
-    if (count < fewest_pulses / 2) return 0;
-    const auto n = static_cast<double>(count);
-    return (squares / goodness - 1) * std::sqrt(n / 2);
+  std::optional<TemplateRegression::Solution> mean(std::span<const Aligned> pulses) const {
+    TemplateRegression regression = empty();
+    for_each_sample(pulses, [&](const Aligned& one, double t, double volts) {
+      const double components = member(one, t, 0) - shape_.mean().value(t) / shape_.mean().peak();
+      regression.add(t, one.height_v, volts - one.height_v * components);
+    });
+    TemplateRegression::Solution solution = regression.solved();
+    if (!all_finite(solution.value)) return std::nullopt;
+    solution.value = without_level(std::move(solution.value));
+    return solution;
   }
 
  private:
-  // Of each pulse along the direction in which the whitened residuals scatter most: power iteration on their
-  // products, started from the longest of them.
-  std::vector<double> first_coefficients(std::span<const Aligned> pulses) const {
-    const std::vector<std::vector<double>> residuals = white_residuals(pulses);
-    std::vector<double> direction(columns_.samples());
-    double longest = 0;
-    for (const auto& one : residuals) {
-      const double length2 = dot_product(one, one);
-      if (length2 > longest) direction = one;
-      longest = std::max(longest, length2);
-    }
-    std::vector<double> along(residuals.size());
-    for (int round = 0; round < power_rounds; ++round) {
-      std::vector<double> next(direction.size());
-      for (std::size_t p = 0; p < residuals.size(); ++p) {
-        along[p] = dot_product(residuals[p], direction);
-        for (std::size_t n = 0; n < next.size(); ++n) next[n] += along[p] * residuals[p][n];
-      }
-      const double length = std::sqrt(dot_product(next, next));
-      if (!(length > 0)) break;
-      for (std::size_t n = 0; n < next.size(); ++n) direction[n] = next[n] / length;
-    }
-    for (std::size_t p = 0; p < residuals.size(); ++p) along[p] /= pulses[p].height_v;
-    return along;
+  static bool all_finite(const std::vector<double>& values) {
+    return std::all_of(values.begin(), values.end(), [](double value) { return std::isfinite(value); });
   }
-
-  // What mean, components so far and level leave of each pulse, whitened, in the window of its time. Pulses
-  // whose window is not whole have none (all 0).
-  std::vector<std::vector<double>> white_residuals(std::span<const Aligned> pulses) const {
-    const FamilyShape shape(family_);
-    const ShapeColumns components(shape, columns_);
-    std::vector<std::vector<double>> residuals;
+  // Levels of the pulses in proportion to height or coefficient cannot be told from a level of the shape:
+  // they are the pulses', and every shape starts at 0.
+  std::vector<double> without_level(std::vector<double> values) const {
+    constexpr double quiet_share = 2e-3;  // of the mean's peak: before that nothing of the pulse is seen
+    const double edge =
+        (shape_.mean().leading_crossing_s(quiet_share) - family_.mean.first_s) / family_.mean.interval_s;
+    const double last = std::isfinite(edge) ? std::floor(edge) : 0;
+    const auto count = static_cast<std::ptrdiff_t>(std::clamp(last, 1.0, static_cast<double>(values.size())));
+    const double level =
+        std::accumulate(values.begin(), values.begin() + count, 0.0) / static_cast<double>(count);
+    for (double& value : values) value -= level;
+    return values;
+  }
+  TemplateRegression empty() const {
+    return {family_.mean.first_s, family_.mean.interval_s, family_.mean.shape.size(),
+            highest_cycles_per_sample / interval_s_};
+  }
+  // The pulse's shape as the family has it, or its slope.
+  double member(const Aligned& one, double t, int derivative) const {
+    const TemplateShape& mean = shape_.mean();
+    double value = (derivative == 0 ? mean.value(t) : mean.slope_per_s(t)) / mean.peak();
+    for (std::size_t c = 0; c < one.coefficients.size(); ++c)
+      value += one.coefficients[c] * shape_.component(c, t, derivative);
+    return value;
+  }
+  // look(pulse, time from its reference instant, volts over its level).
+  template <class Look>
+  void for_each_sample(std::span<const Aligned> pulses, Look look) const {
     for (const Aligned& one : pulses) {
-      std::vector<double> rest(columns_.samples());
-      const TemplateColumns::Sampled mean = columns_.sampled(one.time_samples);
-      const std::ptrdiff_t from = mean.first - one.samples.first;
-      const bool whole = from >= 0 && from + static_cast<std::ptrdiff_t>(rest.size()) <=
-                                          static_cast<std::ptrdiff_t>(one.samples.volts.size());
-      for (std::size_t i = 0; whole && i < rest.size(); ++i)
-        rest[i] = one.samples.volts[static_cast<std::size_t>(from) + i] - one.height_v * mean.shape[i] -
-                  one.level_v;
-      for (std::size_t c = 0; whole && c < one.coefficients.size(); ++c) {
-        const ShapeColumns::Sampled part = components.sampled(c, one.time_samples);
-        for (std::size_t i = 0; i < rest.size(); ++i)
-          rest[i] -= one.height_v * one.coefficients[c] * part.value[i];
-      }
-      residuals.push_back(columns_.whitening().whitened(rest));
-    }
-    return residuals;
-  }
-
-  // The component for given coefficients of it, on the points of the mean.
-  std::optional<std::vector<double>> regressed(std::span<const Aligned> pulses,
-                                               const std::vector<double>& coefficients) const {
-    const FamilyShape shape(family_);
-    const double interval = columns_.interval_s();
-    TemplateRegression regression(family_.mean.first_s, family_.mean.interval_s, family_.mean.shape.size(),
-                                  highest_cycles_per_sample / interval);
-    for (std::size_t p = 0; p < pulses.size(); ++p) {
-      const Aligned& one = pulses[p];
       for (std::size_t i = 0; i < one.samples.volts.size(); ++i) {
         if (one.samples.left_out[i]) continue;
         const auto sample = static_cast<double>(one.samples.first + static_cast<std::ptrdiff_t>(i));
-        const double t = (sample - one.time_samples) * interval;
-        double known = shape.mean().value(t) / shape.mean().peak();
-        for (std::size_t c = 0; c < one.coefficients.size(); ++c)
-          known += one.coefficients[c] * shape.component(c, t, 0);
-        regression.add(t, one.height_v * coefficients[p],
-                       one.samples.volts[i] - one.height_v * known - one.level_v);
+        look(one, (sample - one.time_samples) * interval_s_, one.samples.volts[i] - one.level_v);
       }
     }
-    TemplateRegression::Solution solution = regression.solved();
-    if (!std::all_of(solution.value.begin(), solution.value.end(),
-                     [](double value) { return std::isfinite(value); }))
-      return std::nullopt;
-    return std::move(solution.value);
-  }
-
-  // Every pulse fitted with all components free; its last coefficient over the uncertainty of that (NaN where
-  // there is no fit, and the pulse keeps a coefficient of 0).
-  std::vector<double> refit(std::vector<Aligned>& pulses, const ShapeFamily& family) const {
-    const FamilyShape shape(family);
-    const ShapeColumns columns(shape, columns_);
-    std::vector<double> pulls;
-    for (Aligned& one : pulses) {
-      const auto fitted = fit_shape(columns, one.samples, one.time_samples, one.height_v, unlimited);
-      if (!fitted) {
-        one.coefficients.push_back(0);
-        pulls.push_back(std::numeric_limits<double>::quiet_NaN());
-        continue;
-      }
-      one.time_samples = fitted->time_samples;
-      one.height_v = fitted->height_v;
-      one.level_v = fitted->level_v;
-      one.coefficients = fitted->coefficients;
-      one.goodness = fitted->chi_square / static_cast<double>(fitted->degrees_of_freedom);
-      const std::size_t last = 1 + family.components.size();
-      pulls.push_back(one.coefficients.back() * one.height_v / std::sqrt(fitted->covariance[last][last]));
-    }
-    return pulls;
-  }
-
-  // Standard deviation of the last coefficients, less what the noise puts into them; pulses weighed by what
-  // they tell.
-  static double spread_of(std::span<const Aligned> pulses, const std::vector<double>& pulls) {
-    double weights = 0;
-    double sum = 0;
-    for (std::size_t p = 0; p < pulses.size(); ++p) {
-      const double coefficient = pulses[p].coefficients.back();
-      if (!std::isfinite(pulls[p]) || coefficient == 0) continue;
-      const double noise2 = std::pow(coefficient / pulls[p], 2);
-      weights += 1 / noise2;
-      sum += (coefficient * coefficient - noise2) / noise2;
-    }
-    return weights > 0 && sum > 0 ? std::sqrt(sum / weights) : 0;
   }
 
   const ShapeFamily& family_;
-  const TemplateColumns& columns_;
+  FamilyShape shape_;
+  double interval_s_;
 };
+
+// Every pulse fitted with all components free; its time is then that of its own reference instant and its
+// height that of its own peak, so that the shapes are compared as they stand to those. Pulses that cannot be
+// fitted are left out.
+void refit(std::vector<Aligned>& pulses, const ShapeFamily& family, const NoiseModel& noise) {
+  const TemplateColumns mean(family.mean, noise, true);
+  const FamilyShape shape(family);
+  const ShapeColumns columns(shape, mean);
+  const std::vector<double> free(family.components.size(), std::numeric_limits<double>::infinity());
+  std::erase_if(pulses, [&](Aligned& one) {
+    const auto fitted = fit_shape(columns, one.samples, one.time_samples, one.height_v, free);
+    if (!fitted) return true;
+    const FamilyShape::Instants instants = shape.instants(fitted->coefficients);
+    if (!std::isfinite(instants.reference_s)) return true;
+    one.time_samples = fitted->time_samples + instants.reference_s / noise.interval_s;
+    one.height_v = fitted->height_v * instants.peak;
+    one.level_v = fitted->level_v;
+    one.coefficients = fitted->coefficients;
+    one.goodness = fitted->chi_square / static_cast<double>(fitted->degrees_of_freedom);
+    if (one.coefficients.empty()) return false;
+    const std::size_t last = 1 + one.coefficients.size();
+    one.doubt = std::sqrt(fitted->covariance[last][last]) / fitted->height_v;
+    return false;
+  });
+}
+
+// What the family leaves of each pulse, whitened, in the window of its time; all 0 for a window that is not
+// whole.
+std::vector<std::vector<double>> white_residuals(std::span<const Aligned> pulses, const ShapeFamily& family,
+                                                 const NoiseModel& noise) {
+  const TemplateColumns columns(family.mean, noise, true);
+  const ShapeColumns components(FamilyShape(family), columns);
+  std::vector<std::vector<double>> residuals;
+  for (const Aligned& one : pulses) {
+    std::vector<double> rest(columns.samples());
+    const TemplateColumns::Sampled mean = columns.sampled(one.time_samples);
+    const std::ptrdiff_t from = mean.first - one.samples.first;
+    const auto size = static_cast<std::ptrdiff_t>(rest.size());
+    if (from >= 0 && from + size <= static_cast<std::ptrdiff_t>(one.samples.volts.size())) {
+      std::vector<double> shape = mean.shape;
+      for (std::size_t c = 0; c < one.coefficients.size(); ++c) {
+        const ShapeColumns::Sampled part = components.sampled(c, one.time_samples);
+        for (std::size_t i = 0; i < rest.size(); ++i) shape[i] += one.coefficients[c] * part.value[i];
+      }
+      for (std::size_t i = 0; i < rest.size(); ++i)
+        rest[i] =
+            one.samples.volts[static_cast<std::size_t>(from) + i] - one.height_v * shape[i] - one.level_v;
+    }
+    residuals.push_back(columns.whitening().whitened(rest));
+  }
+  return residuals;
+}
+
+// Gives each pulse a first coefficient more: along the direction in which the whitened residuals scatter
+// most, by power iteration on their products, started from the longest of them; scaled to a standard
+// deviation of 1 over the noise. False if they scatter no more than that.
+bool add_first_coefficients(std::vector<Aligned>& pulses, const ShapeFamily& family,
+                            const NoiseModel& noise) {
+  const std::vector<std::vector<double>> residuals = white_residuals(pulses, family, noise);
+  std::vector<double> direction = residuals.front();
+  for (const auto& one : residuals)
+    if (dot_product(one, one) > dot_product(direction, direction)) direction = one;
+  std::vector<double> along(residuals.size());
+  for (int round = 0; round < power_rounds; ++round) {
+    std::vector<double> next(direction.size());
+    for (std::size_t p = 0; p < residuals.size(); ++p) {
+      along[p] = dot_product(residuals[p], direction);
+      for (std::size_t n = 0; n < next.size(); ++n) next[n] += along[p] * residuals[p][n];
+    }
+    const double length = std::sqrt(dot_product(next, next));
+    if (!(length > 0)) return false;
+    for (std::size_t n = 0; n < next.size(); ++n) direction[n] = next[n] / length;
+  }
+  double squares = 0;
+  double heights = 0;
+  for (std::size_t p = 0; p < residuals.size(); ++p) {
+    along[p] = dot_product(residuals[p], direction);
+    squares += along[p] * along[p] - 1;
+    heights += pulses[p].height_v * pulses[p].height_v;
+  }
+  const double spread = std::sqrt(squares / heights);
+  for (std::size_t p = 0; p < residuals.size(); ++p)
+    pulses[p].coefficients.push_back(along[p] / pulses[p].height_v / spread);
+  return spread > 0;
+}
+
+// Brings the last coefficients to mean 0 and standard deviation 1 over the noise, and their component to
+// match; pulses weighed by what they tell. False if they have no spread.
+bool standardise(std::vector<Aligned>& pulses, ShapeFamily& family) {
+  double weights = 0;
+  double sum = 0;
+  double squares = 0;
+  for (const Aligned& one : pulses) {
+    const double coefficient = one.coefficients.back();
+    const double weight = 1 / (1 + one.doubt * one.doubt);
+    weights += weight;
+    sum += weight * coefficient;
+    squares += weight * (coefficient * coefficient - one.doubt * one.doubt);
+  }
+  const double mean = sum / weights;
+  const double spread = std::sqrt(squares / weights - mean * mean);
+  if (!(spread > 0)) return false;
+  for (double& value : family.components.back().shape) value *= spread;
+  for (Aligned& one : pulses) one.coefficients.back() = (one.coefficients.back() - mean) / spread;
+  return true;
+}
+
+// Peak 1 and time zero at the reference crossing, as a template has them; the pulses follow.
+void normalise(ShapeFamily& family, std::vector<Aligned>& pulses, double interval_s) {
+  const TemplateShape shape(family.mean);
+  family.mean.first_s -= shape.reference_s();
+  for (double& value : family.mean.shape) value /= shape.peak();
+  for (double& value : family.mean.shape_uncertainty) value /= shape.peak();
+  for (ShapeComponent& one : family.components)
+    for (double& value : one.shape) value /= shape.peak();
+  for (Aligned& one : pulses) {
+    one.time_samples += shape.reference_s() / interval_s;
+    one.height_v *= shape.peak();
+  }
+}
+
+// The family with the component more that these pulses ask for most; nothing if they give none.
+std::optional<ShapeFamily> with_one_more(ShapeFamily family, std::vector<Aligned> pulses,
+                                         const NoiseModel& noise) {
+  if (!add_first_coefficients(pulses, family, noise)) return std::nullopt;
+  family.components.push_back({.shape = std::vector<double>(family.mean.shape.size()), .significance = 0});
+  for (int round = 0; round < refining_rounds; ++round) {
+    auto component = FamilyRegression(family, noise.interval_s).component(pulses);
+    if (!component) return std::nullopt;
+    family.components.back().shape = std::move(*component);
+    refit(pulses, family, noise);
+    if (pulses.size() < fewest_pulses / 2 || !standardise(pulses, family)) return std::nullopt;
+    auto mean = FamilyRegression(family, noise.interval_s).mean(pulses);
+    if (!mean) return std::nullopt;
+    family.mean.shape = std::move(mean->value);
+    family.mean.shape_uncertainty = std::move(mean->uncertainty);
+    normalise(family, pulses, noise.interval_s);
+  }
+  return family;
+}
+
+// By how many standard errors the last component of a family stands out in pulses that it was not learnt
+// from.
+double significance_of(const ShapeFamily& family, std::vector<Aligned> pulses, const NoiseModel& noise) {
+  refit(pulses, family, noise);
+  if (pulses.size() < fewest_pulses / 2) return 0;
+  const auto count = static_cast<double>(pulses.size());
+  const auto pull_of = [](const Aligned& one) { return one.coefficients.back() / one.doubt; };
+  double mean = 0;
+  for (const Aligned& one : pulses) mean += pull_of(one) / count;
+  double squares = 0;
+  double goodness = 0;
+  for (const Aligned& one : pulses) {
+    squares += std::min(std::pow(pull_of(one) - mean, 2), largest_pull2);
+    goodness += one.goodness;
+  }
+  return (squares / goodness - 1) * std::sqrt(count / 2);
+}
 
 std::vector<Aligned> every_second(std::span<const Aligned> pulses, std::size_t from) {
   std::vector<Aligned> half;
   for (std::size_t p = from; p < pulses.size(); p += 2) half.push_back(pulses[p]);
   return half;
-}
-
-// The coefficients of all pulses for the family as it stands.
-void settle(std::vector<Aligned>& pulses, const ShapeFamily& family, const TemplateColumns& columns) {
-  const FamilyShape shape(family);
-  const ShapeColumns ready(shape, columns);
-  std::erase_if(pulses, [&](Aligned& one) {
-    const auto fitted = fit_shape(ready, one.samples, one.time_samples, one.height_v, unlimited);
-    if (!fitted) return true;
-    one.time_samples = fitted->time_samples;
-    one.height_v = fitted->height_v;
-    one.level_v = fitted->level_v;
-    one.coefficients = fitted->coefficients;
-    return false;
-  });
 }
 
 }  // namespace
@@ -274,18 +323,17 @@ ShapeFamily build_shape_family(const PulseTemplate& mean, std::span<const PulseI
   if (options.most_components > most_components)
     throw Error("shape family", "most_components is out of range", "use 0 to 4, such as 2");
   ShapeFamily family{.mean = mean, .components = {}};
-  const TemplateColumns columns(family.mean, noise, true);
-  std::vector<Aligned> all = without_outliers(aligned(pulses, family.mean, noise, columns));
+  std::vector<Aligned> all =
+      without_outliers(aligned(pulses, mean, noise, TemplateColumns(mean, noise, true)));
   while (family.components.size() < options.most_components && all.size() >= fewest_pulses) {
-    const ComponentSearch search(family, columns);
-    const auto of_half = search.learnt(every_second(all, 0));
-    const double significance = of_half ? search.significance(every_second(all, 1), *of_half) : 0;
+    const auto of_half = with_one_more(family, every_second(all, 0), noise);
+    const double significance = of_half ? significance_of(*of_half, every_second(all, 1), noise) : 0;
     if (!(significance >= options.least_significance)) break;
-    std::optional<ShapeComponent> component = search.learnt(all);
-    if (!component) break;
-    component->significance = significance;
-    family.components.push_back(std::move(*component));
-    settle(all, family, columns);
+    std::optional<ShapeFamily> more = with_one_more(family, all, noise);
+    if (!more) break;
+    family = std::move(*more);
+    family.components.back().significance = significance;
+    refit(all, family, noise);
   }
   return family;
 }

@@ -11,8 +11,6 @@
 namespace firstedge {
 namespace {
 
-constexpr double population = 1;  // standard deviation of a coefficient
-
 // The variance of the time of the reference instant (samples^2), its weights of the samples, and of the
 // height.
 struct Reference {
@@ -54,6 +52,29 @@ struct ShapeFamilyFit::Weights {
   TemplateWeights parts;
   FamilyShape shape;
   ShapeColumns columns;
+
+  // First with free coefficients; those that the samples do not tell to within the population's spread of 1
+  // are then taken from it.
+  std::optional<FittedShape> fitted(const PulseSamples& samples, double start, double height_v) const {
+    std::vector<double> population(columns.components(), INFINITY);
+    std::optional<FittedShape> found = fit_shape(columns, samples, start, height_v, population);
+    bool unknown = !found;
+    for (std::size_t c = 0; c < population.size(); ++c) {
+      if (found && found->covariance[2 + c][2 + c] <= found->height_v * found->height_v) continue;
+      population[c] = 1;
+      unknown = true;
+    }
+    if (unknown) found = fit_shape(columns, samples, start, height_v, population);
+    if (!found) return found;
+    // A free coefficient says by its own size how far from the others its pulse is.
+    for (std::size_t c = 0; c < population.size(); ++c) {
+      if (std::isfinite(population[c])) continue;
+      const double noise2 = found->covariance[2 + c][2 + c] / (found->height_v * found->height_v);
+      found->chi_square += found->coefficients[c] * found->coefficients[c] / (1 + noise2);
+      ++found->degrees_of_freedom;
+    }
+    return found;
+  }
 
   // A fitted pulse as the template fit has it, its time that of its own reference instant.
   std::optional<FittedPulse> as_pulse(const FittedShape& fitted) const {
@@ -124,7 +145,7 @@ std::vector<Stamp> ShapeFamilyFit::operator()(const ConditionedTrace& trace,
     if (stamp.flags.has_any(Flag::not_timed | Flag::piled_up)) continue;
     const double start = (stamp.time_s - trace.first_sample_s) / trace.interval_s;
     const PulseSamples samples = view.samples_around(stamp.polarity, start, start, trace.volts.size());
-    const auto fitted = fit_shape(weights_->columns, samples, start, stamp.height_v, population);
+    const auto fitted = weights_->fitted(samples, start, stamp.height_v);
     const auto own = fitted ? weights_->as_pulse(*fitted) : std::nullopt;
     if (!own) continue;
     const FlagSet edge = own->cut_before || own->cut_after ? FlagSet(Flag::edge_of_record) : FlagSet();

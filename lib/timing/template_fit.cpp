@@ -117,10 +117,12 @@ class TemplateFit::TraceFit {
     for (const Gathered& one : group_)
       if (one.alone) trace_.put_back();
     std::vector<Member> members = fitted_together();
-    for (std::size_t more = 0; more < group_.size() && !members.empty(); ++more) {
+    for (std::size_t more = 0; more < group_.size() && asks_for_one_more(members); ++more) {
       std::optional<std::vector<Member>> with = with_one_more(members);
       if (!with) break;
+      const bool resolved = with->size() > members.size();
       members = std::move(*with);
+      if (!resolved) break;
     }
     write_stamps(members);
     for (const Member& one : members)
@@ -162,7 +164,7 @@ class TemplateFit::TraceFit {
   PulseSamples group_samples(std::span<const GroupMember> members) const {
     double first = last_place();
     for (const GroupMember& one : members) first = std::min(first, first_place(one.time_samples));
-    return trace_.samples_around(1, first, last_place(), group_.back().end);
+    return trace_.samples_in_windows(1, first, last_place(), group_.back().end);
   }
   // Before a fitted pulse, not before the foot of the pulse of the search that it stands in.
   double first_place(double time) const {
@@ -179,12 +181,19 @@ class TemplateFit::TraceFit {
                       last.time() + trace_.support_last());
   }
 
+  // A fit that is doubtful, or none at all.
+  bool asks_for_one_more(const std::vector<Member>& members) const {
+    if (!weights_.options.find_hidden_pulses || !columns_.whitening().known()) return false;
+    return members.empty() || members.front().flags.has(Flag::unresolved) ||
+           stamps_.probability(members.front().fitted) < doubtful_probability;
+  }
+
   // The group with a pulse more that the search did not see, if the residuals ask for one.
   std::optional<std::vector<Member>> with_one_more(const std::vector<Member>& members) const {
-    const double doubt = stamps_.probability(members.front().fitted);
-    if (!weights_.options.find_hidden_pulses || doubt >= doubtful_probability) return std::nullopt;
     std::vector<GroupMember> known;
     for (const Member& one : members) known.push_back({one.fitted.time_samples, one.polarity});
+    if (members.empty())
+      for (const Gathered& one : group_) known.push_back({one.time(), one.pulse.polarity});
     const PulseSamples samples = group_samples(known);
     const std::optional<FittedGroup> alone = fit_group(columns_, samples, known);
     const std::optional<double> without =
@@ -202,8 +211,21 @@ class TemplateFit::TraceFit {
       best_starts = *starts;
     }
     if (!best || !convinces(*best, *without)) return std::nullopt;
-    return members_of(*best, best_starts);
+    std::vector<Member> with = members_of(*best, best_starts);
+    if (!members.empty() && are_too_near(with)) {
+      with = members;
+      for (Member& one : with) one.flags |= Flag::unresolved;
+    }
+    return with;
   }
+
+  bool are_too_near(const std::vector<Member>& members) const {
+    for (std::size_t m = 0; m + 1 < members.size(); ++m)
+      if (members[m + 1].fitted.time_samples - members[m].fitted.time_samples < least_samples_apart())
+        return true;
+    return false;
+  }
+  double least_samples_apart() const { return least_separation * trace_.transition(); }
 
   bool convinces(const FittedGroup& with, double without) const {
     constexpr double least = TemplateFit::least_hidden_significance;
@@ -248,8 +270,7 @@ class TemplateFit::TraceFit {
     if (members.size() > 1 || group_.size() > 1 || follows_ || (fitted.cut_after && ends_at_pulse))
       stamp.flags |= Flag::piled_up;
     const auto too_close = [&](std::size_t other) {
-      return std::abs(members[other].fitted.time_samples - fitted.time_samples) <
-             least_separation * trace_.transition();
+      return std::abs(members[other].fitted.time_samples - fitted.time_samples) < least_samples_apart();
     };
     if ((m > 0 && too_close(m - 1)) || (m + 1 < members.size() && too_close(m + 1)))
       stamp.flags |= Flag::unresolved;
@@ -285,7 +306,7 @@ std::optional<PeakHeight> TemplateFit::height(const ConditionedTrace& trace, con
                            .polarity = pulse.polarity};
   const PulseSamples samples =
       TemplateTrace(weights_->columns, trace)
-          .samples_around(1, member.time_samples, member.time_samples, trace.volts.size());
+          .samples_in_windows(1, member.time_samples, member.time_samples, trace.volts.size());
   const auto fitted = fit_group(weights_->columns, samples, std::span(&member, 1));
   if (!fitted) return std::nullopt;
   PeakHeight height{.value_v = fitted->pulses.front().height_v, .weights = {}};

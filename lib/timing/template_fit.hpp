@@ -46,8 +46,10 @@ bool is_part_of(const Pulse& lobe, const Pulse& pulse);
 /// (fit_group), 16 at most; in a longer chain the ones before are taken away as they were fitted. A fit whose
 /// chi-square has a probability below 1 % is tried with one pulse more, which is kept if chi-square falls by
 /// least_hidden_significance squared, what is left is no poor fit, and the pulse is over 3 standard
-/// deviations of the noise and a twentieth of its neighbours. Single pulses are split by chance in some 5e-7
-/// of cases (1 of 2 million at 6 and 60 times the noise, white and coloured).
+/// deviations of the noise, over a twentieth of its neighbours, and not nearer to them than least_separation:
+/// so near, a pulse of another shape looks the same, and the one pulse is flagged unresolved instead. Single
+/// pulses are split by chance in some 5e-7 of cases (1 of 2 million at 6 and 60 times the noise, white and
+/// coloured).
 ///
 /// The stamp: time_s is that of the template's time zero; uncertainty_s comes from the fit's covariance (all
 /// correlations of times, heights and baseline in it) with what the noise model does not hold: the template's
@@ -59,18 +61,18 @@ bool is_part_of(const Pulse& lobe, const Pulse& pulse);
 /// stands for the noise.
 ///
 /// Flags: clipped, edge_of_record (the support is cut by the record's ends), piled_up (another pulse reaches
-/// into the support), unresolved (one is nearer than least_separation transition durations, or the common fit
-/// found no end and each stands as fitted alone), poor_fit, low_signal (explained height below
-/// least_significance standard deviations, so that the linear uncertainty does not hold), not_timed (no
-/// convergence, too few samples left, the trace's interval off the noise model's by more than 1e-5 of
-/// itself), undersampled (a transition duration below fewest_transition_samples), and no_baseline as the
-/// trace has it.
+/// into the support), unresolved (two are nearer than least_separation transition durations or would have to
+/// be, or the common fit found no end and each stands as fitted alone), poor_fit, low_signal (explained
+/// height below least_significance standard deviations, so that the linear uncertainty does not hold),
+/// not_timed (no convergence, too few samples left, the trace's interval off the noise model's by more than
+/// 1e-5 of itself), undersampled (a transition duration below fewest_transition_samples), and no_baseline as
+/// the trace has it.
 ///
 /// Errors: on noiseless samples of the template's own shape the time is off by less than 0.1 ps at 5 GS/s,
 /// 0.9 ns edge and 8 points a sample (test); with noise see the flags. Overlapping pulses (0.9 ns edge, 3 ns
 /// decay, 60 times the noise, heights 1:1, 3:1, 1:3): spread within 5 % of the joint bound, no bias, 68.3 %
-/// of true times within one uncertainty down to a separation of one transition duration; at 0.7 the bias of
-/// the smaller one is some 0.1 uncertainties; at 0.5 two in three pairs of 3:1 look like one pulse and say
+/// of true times within one uncertainty down to a separation of one transition duration and a little below;
+/// from 0.7 down all are flagged but pairs of 3:1 at 0.5, two in three of which look like one pulse and say
 /// nothing (tests/acceptance/limits). Clipped pulses: the same up to 4 times the limit. Properties: (1)
 /// moving the trace by whole samples moves the time by as much, to rounding; (2) scaling trace and noise
 /// leaves the time; (3) turning the polarity leaves the time; (4) an offset goes to baseline_v and leaves the

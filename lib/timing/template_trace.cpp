@@ -49,6 +49,7 @@ std::optional<double> TemplateTrace::limit_of(const SampleRange& clipped, int po
 
 bool TemplateTrace::leave_out_beside_clipped(const FittedPulse& fitted, int polarity, double noise_v) {
   constexpr double near = 3;
+  constexpr double steep = 10;  // here at most one sample is near, and only once in three pulses
   const TemplateShape& shape = columns_.shape();
   const auto first = static_cast<std::size_t>(std::max(fitted.time_samples + support_first(), 0.0));
   const auto last = static_cast<std::size_t>(
@@ -61,8 +62,10 @@ bool TemplateTrace::leave_out_beside_clipped(const FittedPulse& fitted, int pola
     const auto is_near = [&](std::size_t i) {
       const double t = (static_cast<double>(i) - fitted.time_samples) * columns_.interval_s();
       const double others_v = polarity * trace_.volts[i] - volts_at(i, polarity);
-      const double seen_v = fitted.height_v * shape.value(t) / shape.peak() + fitted.level_v + others_v;
-      return seen_v > *limit_v - near * noise_v;
+      const double scale_v = fitted.height_v / shape.peak();
+      const double change_v = scale_v * shape.slope_per_s(t) * columns_.interval_s();
+      return std::abs(change_v) < steep * noise_v &&
+             scale_v * shape.value(t) + fitted.level_v + others_v > *limit_v - near * noise_v;
     };
     SampleRange wide = clipped;
     while (wide.first > first && is_near(wide.first - 1)) --wide.first;
@@ -83,10 +86,21 @@ PulsePlace TemplateTrace::place_of(const Pulse& pulse) const {
 
 PulseSamples TemplateTrace::samples_around(int polarity, double first_time, double last_time,
                                            std::size_t end) const {
+  return samples_between(polarity, std::floor(first_time + support_first()) - 2,
+                         std::ceil(last_time + support_last()) + 2, end);
+}
+
+PulseSamples TemplateTrace::samples_in_windows(int polarity, double first_time, double last_time,
+                                               std::size_t end) const {
+  const auto offset = static_cast<double>(columns_.first_offset());
+  return samples_between(polarity, std::round(first_time) + offset,
+                         std::round(last_time) + offset + static_cast<double>(columns_.samples()), end);
+}
+
+PulseSamples TemplateTrace::samples_between(int polarity, double first, double last, std::size_t end) const {
   const auto size = static_cast<double>(std::min(end, samples()));
-  const auto place = [&](double at) { return static_cast<std::size_t>(std::clamp(at, 0.0, size)); };
-  const std::size_t from = place(std::floor(first_time + support_first()) - 2);
-  const std::size_t to = place(std::ceil(last_time + support_last()) + 2);
+  const auto from = static_cast<std::size_t>(std::clamp(first, 0.0, size));
+  const auto to = static_cast<std::size_t>(std::clamp(last, 0.0, size));
   PulseSamples taken;
   taken.first = static_cast<std::ptrdiff_t>(from);
   taken.volts.resize(to > from ? to - from : 0);

@@ -35,6 +35,10 @@ class TemplateTrace {
   /// this polarity were positive.
   PulseSamples samples_around(int polarity, double first_time, double last_time, std::size_t end) const;
 
+  /// The same of the windows that fits from these times see (TemplateColumns), so that nothing of a tail
+  /// stands in them that the template does not hold.
+  PulseSamples samples_in_windows(int polarity, double first_time, double last_time, std::size_t end) const;
+
   /// From here on the trace is seen without this pulse. height_v is signed.
   void take_away(double time_samples, double height_v) { taken_.push_back({time_samples, height_v}); }
   /// Undoes the latest of these, or all.
@@ -44,7 +48,8 @@ class TemplateTrace {
   /// From here on the samples beside clipped ones are left out as well as far as this pulse stands within
   /// three standard deviations of the limit there: which of them is clipped is decided by noise, and those
   /// that are not have been chosen for being low. (Left in, they move the times of pulses that are just
-  /// clipped by up to 4 % of their uncertainty.) True if there are such samples.
+  /// clipped by up to 4 % of their uncertainty.) Where the pulse changes by more than ten standard deviations
+  /// from sample to sample, that does not matter and they stay. True if there are samples to leave out.
   bool leave_out_beside_clipped(const FittedPulse& fitted, int polarity, double noise_v);
 
   /// The template's support around a time, in samples.
@@ -56,6 +61,7 @@ class TemplateTrace {
   struct Taken {
     double time_samples = 0, height_v = 0;
   };
+  PulseSamples samples_between(int polarity, double from, double to, std::size_t end) const;
   double volts_at(std::size_t sample, int polarity) const;
   double crossing_before(const Pulse& pulse) const;
   std::optional<double> limit_of(const SampleRange& clipped, int polarity) const;

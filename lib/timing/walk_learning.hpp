@@ -16,11 +16,16 @@ namespace firstedge {
 /// on the pulse becomes that of the corrected times. No second channel is needed: what the noise of a pulse
 /// does to its reference is averaged out over the pulses.
 ///
+/// Method: the walk and the measure are each fitted by the reference's height (falling_curve.hpp), which
+/// carries the least noise, and then put together: fitted against a noisy measure the walk would come out too
+/// flat (regression dilution; W. Fuller, Measurement Error Models (1987), 1.1, from memory), by tens of
+/// picoseconds for the slew.
+///
 /// Pulses used: no flag on leading edge or reference (but clipped, where the measure does not need the
 /// height). The samples that slew and tail are taken from are set once, from the median edge and the median
-/// time over threshold. Throws Error as with_walk() does.
+/// time over threshold. Throws Error as falling_curve() does.
 WalkCorrection learn_walk(std::span<const PulseInTrace> pulses, std::span<const Stamp> reference,
                           const NoiseModel& noise, const LeadingEdgeOptions& edge, WalkMeasure measure,
-                          const WalkOptions& options = {});
+                          const FallingCurveOptions& options = {});
 
 }  // namespace firstedge

@@ -19,7 +19,7 @@ std::optional<LocalPolynomial> curve_around(std::span<const double> volts, std::
 std::optional<MeasuredWalk> slew(const PulseEdge& edge, const EdgeCrossing& crossing, double interval_s,
                                  std::size_t edge_samples) {
   const double at = crossing.position;
-  const auto curve = curve_around(edge.volts(), static_cast<std::size_t>(at), edge_samples, 3);
+  const auto curve = curve_around(edge.volts(), static_cast<std::size_t>(at), edge_samples, 4);
   if (!curve || !(curve->slope(at) > 0)) return std::nullopt;
   SampleWeights weights;
   weights.add(curve->weights(at, 1), 1 / interval_s);

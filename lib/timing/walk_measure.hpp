@@ -18,10 +18,11 @@ struct MeasuredWalk {
 /// The measure of a pulse whose leading edge crosses the level at `crossing`. Nothing where the samples for
 /// it are not all there, or the pulse does not come back through the level.
 ///
-/// slew: of a cubic through edge_samples around the crossing. time_over_threshold: to the root of a parabola
-/// through tail_samples around the first return, which noise on a slow tail moves less than the return
-/// itself. Both numbers are even and the same for all pulses of a curve, since what a fit smooths away must
-/// be the same for all of them. source of the parabola and cubic: crossing_polynomial.hpp.
+/// slew: of a quartic through edge_samples around the crossing (a cubic's slope hangs on where the samples
+/// fell). time_over_threshold: to the root of a parabola through tail_samples around the first return, which
+/// noise on a slow tail moves less than the return itself. Both numbers are even and the same for all pulses
+/// of a curve, since what a fit smooths away must be the same for all of them. The polynomials are those of
+/// crossing_polynomial.hpp.
 std::optional<MeasuredWalk> walk_measure(const PulseEdge& edge, const EdgeCrossing& crossing, double level_v,
                                          double interval_s, WalkMeasure measure, std::size_t edge_samples,
                                          std::size_t tail_samples);

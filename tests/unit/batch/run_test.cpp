@@ -121,7 +121,7 @@ TEST(stamp_run, learns_a_walk_correction_for_the_methods_that_ask_for_one) {
   EXPECT_NE(summary.methods[1].settings.find("walk=height"), std::string::npos);
   ASSERT_TRUE(summary.channels[0].walks[1]);
   EXPECT_FALSE(summary.channels[0].walks[0]);
-  EXPECT_GE(summary.channels[0].walks[1]->pulses_used, 350U);
+  EXPECT_GE(summary.channels[0].walks[1]->walk.points_used, 350U);
 
   // Against the truth, of the records that nothing was learnt from: high pulses less low ones.
   const std::vector<Stamp> truth = Simulation(plan).records(0, plan.records).truth;

@@ -39,7 +39,7 @@ TEST(clipped_pulse, template_fit_is_at_the_bound_of_the_samples_left_up_to_four_
     expect_true_uncertainties(outcome.times);
     // Samples that may as well be clipped are left out too: some of them are below the limit and in the
     // bound.
-    EXPECT_LE(outcome.times.spread_s(), 1.05 * outcome.times.bound_s());
+    EXPECT_LE(outcome.times.uncertainty_s(), 1.05 * outcome.times.bound_s());
   }
 }
 

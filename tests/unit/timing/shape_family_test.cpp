@@ -84,20 +84,20 @@ double bound_s(const Made& made, double noise_v) {
   return bounds_in_white_noise(columns, noise_v)[0];
 }
 
-struct Run {
+struct PulseRun {
   std::deque<ConditionedTrace> traces;
   std::vector<PulseInTrace> pulses;
   std::vector<Made> truth;
 };
 /// depth_of: from a number between 0 and 1 and the height.
 template <class DepthOf>
-Run run_of(std::size_t pulses, std::uint64_t seed, double lowest_v, double noise_v, DepthOf depth_of) {
+PulseRun run_of(std::size_t pulses, std::uint64_t seed, double lowest_v, double noise_v, DepthOf depth_of) {
   const NoiseModel noise = white_noise(noise_v, interval);
   Random random(seed);
-  Run run;
+  PulseRun run;
   for (std::size_t i = 0; i < pulses; ++i) {
     Made made;
-    made.height_v = lowest_v + random.uniform(0, 1 - lowest_v);
+    made.height_v = lowest_v + (1 - lowest_v) * random.uniform(0, 1);
     made.depth = depths().nearest(depth_of(random.uniform(0, 1), made.height_v));
     made.half_s = 8e-9 + random.uniform(0, interval);
     std::vector<double> volts = depths().volts(made);
@@ -115,7 +115,7 @@ double any_depth(double random, double) {
 }
 
 template <class Fit>
-std::array<Tally, 5> tallies_of(const Fit& fit, const Run& run, double noise_v,
+std::array<Tally, 5> tallies_of(const Fit& fit, const PulseRun& run, double noise_v,
                                 double (*place)(const Made&)) {
   std::array<Tally, 5> tallies;
   for (std::size_t i = 0; i < run.pulses.size(); ++i) {
@@ -132,7 +132,7 @@ Tally all_of(const std::array<Tally, 5>& tallies) {
   return all;
 }
 
-ShapeFamily family_of(const Run& run, const NoiseModel& noise) {
+ShapeFamily family_of(const PulseRun& run, const NoiseModel& noise) {
   return build_shape_family(build_template(run.pulses, noise), run.pulses, noise);
 }
 
@@ -142,7 +142,7 @@ const NoiseModel& bench_noise() {
   return noise;
 }
 const ShapeFamily& bench_family() {
-  static const Run learning = run_of(1500, 1, 1, bench_noise_v, any_depth);
+  static const PulseRun learning = run_of(1500, 1, 1, bench_noise_v, any_depth);
   static const ShapeFamily family = family_of(learning, bench_noise());
   return family;
 }
@@ -150,12 +150,12 @@ const ShapeFamily& bench_family() {
 TEST(shape_family, is_found_where_shapes_vary_and_only_there) {
   ASSERT_GE(bench_family().components.size(), 1U);
   EXPECT_GT(bench_family().components.front().significance, 20);
-  const Run same = run_of(1500, 2, 0.3, bench_noise_v, [](double, double) { return 0.4; });
+  const PulseRun same = run_of(1500, 2, 0.3, bench_noise_v, [](double, double) { return 0.4; });
   EXPECT_TRUE(family_of(same, bench_noise()).components.empty());
 }
 
 TEST(shape_family, takes_away_the_bias_with_depth_and_brings_the_spread_to_the_bound) {
-  const Run judging = run_of(3000, 3, 1, bench_noise_v, any_depth);
+  const PulseRun judging = run_of(3000, 3, 1, bench_noise_v, any_depth);
   const auto by_depth = [](const Made& made) { return made.depth; };
   const auto plain =
       tallies_of(TemplateFit(bench_family().mean, bench_noise()), judging, bench_noise_v, by_depth);
@@ -175,10 +175,10 @@ TEST(shape_family, takes_away_the_bias_of_shapes_that_go_with_the_height) {
   constexpr double noise_v = 1.0 / 300;
   const NoiseModel noise = white_noise(noise_v, interval);
   const auto by_height = [](double random, double height) { return 0.9 * (1 - height) / 0.8 + 0.1 * random; };
-  const Run learning = run_of(1500, 5, 0.2, noise_v, by_height);
+  const PulseRun learning = run_of(1500, 5, 0.2, noise_v, by_height);
   const ShapeFamily family = family_of(learning, noise);
   ASSERT_GE(family.components.size(), 1U);
-  const Run judging = run_of(3000, 6, 0.2, noise_v, by_height);
+  const PulseRun judging = run_of(3000, 6, 0.2, noise_v, by_height);
   const auto place = [](const Made& made) { return (made.height_v - 0.2) / 0.8; };
   const auto plain = tallies_of(TemplateFit(family.mean, noise), judging, noise_v, place);
   const auto own = tallies_of(ShapeFamilyFit(family, noise), judging, noise_v, place);
@@ -189,7 +189,7 @@ TEST(shape_family, takes_away_the_bias_of_shapes_that_go_with_the_height) {
 TEST(shape_family, goodness_tells_odd_pulses_from_those_of_the_family) {
   const ShapeFamilyFit own(bench_family(), bench_noise());
   const TemplateFit plain(bench_family().mean, bench_noise(), {.find_hidden_pulses = false});
-  const Run sound = run_of(2000, 7, 1, bench_noise_v, any_depth);
+  const PulseRun sound = run_of(2000, 7, 1, bench_noise_v, any_depth);
   std::size_t sound_poor = 0, plain_poor = 0;
   for (const PulseInTrace& one : sound.pulses) {
     sound_poor += own(*one.trace, one.pulse).flags.has(Flag::poor_fit) ? 1 : 0;
@@ -218,7 +218,7 @@ TEST(shape_family, of_low_pulses_the_uncertainty_holds_by_the_population) {
   // 12 times the noise: the samples hardly tell the shape, the family's spread is what is known of it.
   constexpr double noise_v = 1.0 / 12;
   const NoiseModel noise = white_noise(noise_v, interval);
-  const Run judging = run_of(3000, 9, 1, noise_v, any_depth);
+  const PulseRun judging = run_of(3000, 9, 1, noise_v, any_depth);
   const Tally all = all_of(tallies_of(ShapeFamilyFit(bench_family(), noise), judging, noise_v,
                                       [](const Made& made) { return made.depth; }));
   EXPECT_NEAR(all.within_one(), 0.683, 0.03);

@@ -1,4 +1,4 @@
-#include "firstedge/timing/walk_correction.hpp"
+#include "firstedge/timing/falling_curve.hpp"
 
 #include "firstedge/core/error.hpp"
 #include "firstedge/core/stamp.hpp"
@@ -86,9 +86,9 @@ struct Smooth {
 };
 
 // The spline for given weights of the points, falling.
-class WalkSpline {
+class FallingSpline {
  public:
-  WalkSpline(MatrixXd basis, VectorXd values)
+  FallingSpline(MatrixXd basis, VectorXd values)
       : basis_(std::move(basis)), values_(std::move(values)), roughness_(second_differences(basis_.cols())) {}
 
   const MatrixXd& basis() const { return basis_; }
@@ -150,33 +150,33 @@ class WalkSpline {
   MatrixXd roughness_;
 };
 
-std::vector<WalkPoint> usable(std::span<const WalkPoint> points) {
-  std::vector<WalkPoint> kept;
-  for (const WalkPoint& one : points) {
-    if (one.measure > 0 && std::isfinite(one.measure) && std::isfinite(one.walk_s) && one.uncertainty_s > 0 &&
-        std::isfinite(one.uncertainty_s))
+std::vector<CurvePoint> usable(std::span<const CurvePoint> points) {
+  std::vector<CurvePoint> kept;
+  for (const CurvePoint& one : points) {
+    if (one.argument > 0 && std::isfinite(one.argument) && std::isfinite(one.value) && one.uncertainty > 0 &&
+        std::isfinite(one.uncertainty))
       kept.push_back(one);
   }
   return kept;
 }
 
 // Of the residuals over their uncertainties, robustly.
-double scatter_of(const VectorXd& residuals, const std::vector<WalkPoint>& points) {
+double scatter_of(const VectorXd& residuals, const std::vector<CurvePoint>& points) {
   std::vector<double> pulls;
   for (std::size_t i = 0; i < points.size(); ++i)
-    pulls.push_back(std::abs(residuals(static_cast<Index>(i))) / points[i].uncertainty_s);
+    pulls.push_back(std::abs(residuals(static_cast<Index>(i))) / points[i].uncertainty);
   return median(std::move(pulls)) / normal_quartile;
 }
 
 // 1 over the variance, with the median one added so that a few sharp points do not take all the freedom of
 // the curve; 0 for outliers.
-VectorXd weights_of(const std::vector<WalkPoint>& points, const VectorXd& residuals, double scatter) {
+VectorXd weights_of(const std::vector<CurvePoint>& points, const VectorXd& residuals, double scatter) {
   std::vector<double> uncertainties;
-  for (const WalkPoint& one : points) uncertainties.push_back(one.uncertainty_s);
+  for (const CurvePoint& one : points) uncertainties.push_back(one.uncertainty);
   const double common = median(std::move(uncertainties));
   VectorXd weights(static_cast<Index>(points.size()));
   for (std::size_t i = 0; i < points.size(); ++i) {
-    const double u = std::hypot(points[i].uncertainty_s, common);
+    const double u = std::hypot(points[i].uncertainty, common);
     const double pull = residuals(static_cast<Index>(i)) / (biweight * std::max(scatter, 1.0) * u);
     const double kept = std::abs(pull) < 1 ? std::pow(1 - pull * pull, 2) : 0;
     weights(static_cast<Index>(i)) = kept / (u * u);
@@ -186,17 +186,16 @@ VectorXd weights_of(const std::vector<WalkPoint>& points, const VectorXd& residu
 
 }  // namespace
 
-WalkCorrection with_walk(const WalkCorrection& curve, std::span<const WalkPoint> points,
-                         const WalkOptions& options) {
-  const std::string place = "walk correction";
-  const std::vector<WalkPoint> kept = usable(points);
-  if (kept.size() < std::max<std::size_t>(options.fewest_pulses, 8))
+FallingCurve falling_curve(std::span<const CurvePoint> points, const FallingCurveOptions& options) {
+  const std::string place = "falling curve";
+  const std::vector<CurvePoint> kept = usable(points);
+  if (kept.size() < std::max<std::size_t>(options.fewest_points, 8))
     throw Error(place, "only " + std::to_string(kept.size()) + " pulses can serve", "give more records");
   std::vector<double> logs;
   std::vector<double> values;
-  for (const WalkPoint& one : kept) {
-    logs.push_back(std::log(one.measure));
-    values.push_back(one.walk_s);
+  for (const CurvePoint& one : kept) {
+    logs.push_back(std::log(one.argument));
+    values.push_back(one.value);
   }
   const auto [first, last] = std::minmax_element(logs.begin(), logs.end());
   const Range range{*first, *last};
@@ -205,8 +204,8 @@ WalkCorrection with_walk(const WalkCorrection& curve, std::span<const WalkPoint>
   const double middle = median(values);  // taken out, so that the penalties weigh differences alone
   for (double& value : values) value -= middle;
 
-  const WalkSpline spline(basis_at(logs, range, options.intervals),
-                          Eigen::Map<const VectorXd>(values.data(), static_cast<Index>(values.size())));
+  const FallingSpline spline(basis_at(logs, range, options.intervals),
+                             Eigen::Map<const VectorXd>(values.data(), static_cast<Index>(values.size())));
   VectorXd weights = weights_of(kept, VectorXd::Zero(static_cast<Index>(kept.size())), 1);
   Smooth smooth;
   double scatter = 1;
@@ -217,30 +216,31 @@ WalkCorrection with_walk(const WalkCorrection& curve, std::span<const WalkPoint>
     weights = weights_of(kept, residuals, scatter);
   }
 
-  WalkCorrection made = curve;
-  made.pulses_used = static_cast<std::size_t>((weights.array() > 0).count());
-  made.scatter = scatter;
-  made.first_log = range.first;
-  made.step_log = (range.last - range.first) / static_cast<double>(stored_points - 1);
+  FallingCurve made{.first_log = range.first,
+                    .step_log = (range.last - range.first) / static_cast<double>(stored_points - 1),
+                    .value = {},
+                    .uncertainty = {},
+                    .points_used = static_cast<std::size_t>((weights.array() > 0).count()),
+                    .scatter = scatter};
   std::vector<double> stored;
   for (std::size_t i = 0; i < stored_points; ++i)
     stored.push_back(range.first + static_cast<double>(i) * made.step_log);
   const MatrixXd basis = basis_at(stored, range, options.intervals);
-  const VectorXd walk = basis * smooth.coefficients;
+  const VectorXd curve = basis * smooth.coefficients;
   for (std::size_t i = 0; i < stored_points; ++i) {
     const VectorXd row = basis.row(static_cast<Index>(i));
-    const double before = i == 0 ? std::numeric_limits<double>::infinity() : made.walk_s.back();
-    made.walk_s.push_back(std::min(walk(static_cast<Index>(i)) + middle, before));
-    made.uncertainty_s.push_back(std::max(scatter, 1.0) * std::sqrt(row.dot(smooth.covariance * row)));
+    const double before = i == 0 ? std::numeric_limits<double>::infinity() : made.value.back();
+    made.value.push_back(std::min(curve(static_cast<Index>(i)) + middle, before));
+    made.uncertainty.push_back(std::max(scatter, 1.0) * std::sqrt(row.dot(smooth.covariance * row)));
   }
   return made;
 }
 
-Walk walk_at(const WalkCorrection& correction, double measure) {
-  if (!(measure > 0) || correction.walk_s.size() < 2) return {not_known, not_known, not_known};
-  const std::vector<double>& y = correction.walk_s;
+CurveValue value_at(const FallingCurve& curve, double argument) {
+  if (!(argument > 0) || curve.value.size() < 2) return {not_known, not_known, not_known};
+  const std::vector<double>& y = curve.value;
   const auto last = static_cast<double>(y.size() - 1);
-  const double wanted = (std::log(measure) - correction.first_log) / correction.step_log;
+  const double wanted = (std::log(argument) - curve.first_log) / curve.step_log;
   const double position = std::clamp(wanted, 0.0, last);
   const std::size_t i = std::min(static_cast<std::size_t>(position), y.size() - 2);
   const double t = position - static_cast<double>(i);
@@ -255,14 +255,14 @@ Walk walk_at(const WalkCorrection& correction, double measure) {
   const double rise = y[i + 1] - y[i];
   const double bend = a + b - 2 * rise;
   const double sag = 3 * rise - 2 * a - b;
-  Walk walk;
-  walk.value_s = y[i] + t * (a + t * (sag + t * bend));
-  walk.per_log_s = (a + t * (2 * sag + t * 3 * bend)) / correction.step_log;
-  walk.uncertainty_s = (1 - t) * correction.uncertainty_s[i] + t * correction.uncertainty_s[i + 1];
-  const double beyond_s = (wanted - position) * correction.step_log * walk.per_log_s;
-  walk.value_s += beyond_s;
-  walk.uncertainty_s = std::hypot(walk.uncertainty_s, beyond_s);
-  return walk;
+  CurveValue found;
+  found.value = y[i] + t * (a + t * (sag + t * bend));
+  found.per_log = (a + t * (2 * sag + t * 3 * bend)) / curve.step_log;
+  found.uncertainty = (1 - t) * curve.uncertainty[i] + t * curve.uncertainty[i + 1];
+  const double beyond = (wanted - position) * curve.step_log * found.per_log;
+  found.value += beyond;
+  found.uncertainty = std::hypot(found.uncertainty, beyond);
+  return found;
 }
 
 }  // namespace firstedge
