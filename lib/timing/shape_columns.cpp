@@ -65,13 +65,13 @@ class ShapeWindow {
   MissingSamples missing_;
 };
 
-// One trial time: columns are the slope, the mean, the components and the level; below the samples stands a
-// row for the population of each coefficient.
+// The linear part of a fit: height, then products of height and coefficient, then the level.
 struct Trial {
-  MatrixXd columns;
-  VectorXd solved;  // height, products, level
-  double step = 0, chi_square = 0;
-  MatrixXd covariance;
+  MatrixXd columns;  // those of the time, the height, the products and the level; below the samples stands a
+                     // row for the population of each coefficient
+  VectorXd solved;   // the step of the time, then the linear part
+  double chi_square = 0;
+  MatrixXd inverse;  // of the triangle of their QR factors: the covariance is it times its transpose
 };
 
 class ShapeFit {
@@ -87,61 +87,54 @@ class ShapeFit {
   Index components() const { return static_cast<Index>(shapes_.components()); }
   Index parameters() const { return 2 + components() + (columns_.fits_level() ? 1 : 0); }
 
-  // height_v: the one that the population's rows are scaled by.
-  std::optional<Trial> at(double time_samples, double height_v) const {
+  // linear: the linear part so far, by which the column of the time and the rows of the population are
+  // scaled.
+  std::optional<Trial> at(double time_samples, const VectorXd& linear) const {
     const auto rows = static_cast<Index>(window_.rows());
     const Index more = components();  // a row of nothing for a free coefficient
     if (window_.rows_used() < static_cast<std::size_t>(parameters() + 2)) return std::nullopt;
     Trial trial;
     trial.columns = MatrixXd::Zero(rows + more, parameters());
     const TemplateColumns::Sampled mean = columns_.sampled(time_samples);
-    trial.columns.col(0).head(rows) = window_.placed(mean.slope, mean.first);
+    trial.columns.col(0).head(rows) = linear(0) * window_.placed(mean.slope, mean.first);
     trial.columns.col(1).head(rows) = window_.placed(mean.shape, mean.first);
-    MatrixXd slopes(rows, components());
-    for (Index c = 0; c < components(); ++c) {
+    for (Index c = 0; c < more; ++c) {
       const ShapeColumns::Sampled one = shapes_.sampled(static_cast<std::size_t>(c), time_samples);
+      trial.columns.col(0).head(rows) += linear(1 + c) * window_.placed(one.slope, mean.first);
       trial.columns.col(2 + c).head(rows) = window_.placed(one.value, mean.first);
-      slopes.col(c) = window_.placed(one.slope, mean.first);
-      trial.columns(rows + c, 2 + c) = 1 / (population_[static_cast<std::size_t>(c)] * height_v);
+      trial.columns(rows + c, 2 + c) = 1 / (population_[static_cast<std::size_t>(c)] * linear(0));
     }
     if (columns_.fits_level()) trial.columns.rightCols(1).topRows(rows) = window_.level;
     VectorXd data = VectorXd::Zero(rows + more);
     data.head(rows) = window_.data;
 
-    const Index linear = parameters() - 1;
-    const Eigen::HouseholderQR<MatrixXd> shapes(trial.columns.rightCols(linear));
-    trial.solved = shapes.solve(data);
-    if (!(trial.solved(0) > 0)) return std::nullopt;
-    const VectorXd residual = data - trial.columns.rightCols(linear) * trial.solved;
-    trial.chi_square = residual.squaredNorm();
-    trial.columns.col(0) *= trial.solved(0);
-    trial.columns.col(0).head(rows) += slopes * trial.solved.segment(1, components());
-
-    const Eigen::HouseholderQR<MatrixXd> full(trial.columns);
+    const Eigen::HouseholderQR<MatrixXd> factors(trial.columns);
     for (Index k = 0; k < parameters(); ++k)
-      if (!(std::abs(full.matrixQR()(k, k)) > parallel * trial.columns.col(k).norm())) return std::nullopt;
-    trial.step = full.solve(residual)(0);
-    const MatrixXd upper = full.matrixQR().topRows(parameters()).triangularView<Eigen::Upper>();
-    const MatrixXd inverse =
+      if (!(std::abs(factors.matrixQR()(k, k)) > parallel * trial.columns.col(k).norm())) return std::nullopt;
+    trial.solved = factors.solve(data);
+    if (!trial.solved.allFinite() || !(trial.solved(1) > 0)) return std::nullopt;
+    trial.chi_square = (data - trial.columns * trial.solved).squaredNorm();
+    const MatrixXd upper = factors.matrixQR().topRows(parameters()).triangularView<Eigen::Upper>();
+    trial.inverse =
         upper.triangularView<Eigen::Upper>().solve(MatrixXd::Identity(parameters(), parameters()));
-    trial.covariance = inverse * inverse.transpose();
-    return std::isfinite(trial.step) ? std::optional(trial) : std::nullopt;
+    return trial;
   }
 
   FittedShape solution(const Trial& trial, double time_samples) const {
-    FittedShape found{.time_samples = time_samples, .height_v = trial.solved(0)};
+    FittedShape found{.time_samples = time_samples, .height_v = trial.solved(1)};
     const Index count = components();
-    if (columns_.fits_level()) found.level_v = trial.solved(count + 1);
-    for (Index c = 0; c < count; ++c) found.coefficients.push_back(trial.solved(1 + c) / trial.solved(0));
+    const MatrixXd covariance = trial.inverse * trial.inverse.transpose();
+    if (columns_.fits_level()) found.level_v = trial.solved(count + 2);
+    for (Index c = 0; c < count; ++c) found.coefficients.push_back(trial.solved(2 + c) / trial.solved(1));
     found.chi_square = trial.chi_square;
     const auto known =
         std::count_if(population_.begin(), population_.end(), [](double one) { return std::isfinite(one); });
     const std::size_t rows = window_.rows_used() + static_cast<std::size_t>(known);
     found.degrees_of_freedom = rows - static_cast<std::size_t>(parameters());
     const MatrixXd weights =
-        trial.columns.topRows(static_cast<Index>(window_.rows())) * trial.covariance.leftCols(2 + count);
+        trial.columns.topRows(static_cast<Index>(window_.rows())) * covariance.leftCols(2 + count);
     for (Index k = 0; k < parameters(); ++k) {
-      const VectorXd row = trial.covariance.row(k);
+      const VectorXd row = covariance.row(k);
       found.covariance.emplace_back(row.begin(), row.end());
       if (k < 2 + count) found.sample_weights.push_back(window_.sample_weights(weights.col(k)));
     }
@@ -200,14 +193,16 @@ std::optional<FittedShape> fit_shape(const ShapeColumns& columns, const PulseSam
   const double longest = std::max(1.0, 0.5 * mean.shape().transition_duration_s() / mean.interval_s());
   const double furthest = 0.5 * static_cast<double>(mean.samples());
   double time = start_samples;
-  double height = start_height_v;
+  VectorXd linear = VectorXd::Zero(fit.parameters() - 1);
+  linear(0) = start_height_v;
   for (int trials = 0; trials < most_trials; ++trials) {
-    const std::optional<Trial> trial = fit.at(time, height);
+    const std::optional<Trial> trial = fit.at(time, linear);
     if (!trial) return std::nullopt;
-    height = trial->solved(0);
-    if (std::abs(trial->step) <= least_step_over_uncertainty * std::sqrt(trial->covariance(0, 0)))
-      return fit.solution(*trial, time);
-    time += std::clamp(trial->step, -longest, longest);
+    linear = trial->solved.tail(linear.size());
+    const double step = trial->solved(0);
+    if (std::abs(step) <= least_step_over_uncertainty * trial->inverse.row(0).norm())
+      return fit.solution(*trial, time + step);
+    time += std::clamp(step, -longest, longest);
     if (std::abs(time - start_samples) > furthest) return std::nullopt;
   }
   return std::nullopt;

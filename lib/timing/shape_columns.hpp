@@ -48,10 +48,10 @@ struct FittedShape {
   bool clipped = false, cut_before = false, cut_after = false;
 };
 
-/// Fits time, height, coefficients and level to one pulse from start_samples: Gauss-Newton, all but the time
-/// solved for at each trial. Each coefficient is taken from a population of mean 0 and standard deviation
-/// `population` (infinite: it is free), which adds a row to the data. Nothing when it does not come to rest
-/// within 30 trials, moves further than half a support, the height is not over 0 or too few samples are left.
+/// Fits time, height, coefficients and level to one pulse from start_samples by Gauss-Newton. Coefficient c
+/// is taken from a population of mean 0 and standard deviation population[c] (infinite: it is free), which
+/// adds a row to the data. Nothing when it does not come to rest within 30 trials (steps of 1e-4
+/// uncertainties), moves further than half a support, the height is not over 0 or too few samples are left.
 std::optional<FittedShape> fit_shape(const ShapeColumns& columns, const PulseSamples& samples,
                                      double start_samples, double start_height_v,
                                      std::span<const double> population);

@@ -78,15 +78,14 @@ std::vector<Aligned> without_outliers(std::vector<Aligned> all) {
 // A component or the mean on the points of the mean, by least squares over all samples of all pulses.
 class FamilyRegression {
  public:
-  FamilyRegression(const ShapeFamily& family, double interval_s)
-      : family_(family), shape_(family), interval_s_(interval_s) {}
+  FamilyRegression(const ShapeFamily& family, double interval_s) : family_(family), interval_s_(interval_s) {}
 
   // The last component. Nothing if the samples do not fix it.
   std::optional<std::vector<double>> component(std::span<const Aligned> pulses) const {
     TemplateRegression regression = empty();
     const std::size_t last = family_.components.size() - 1;
     for_each_sample(pulses, [&](const Aligned& one, double t, double volts) {
-      const double known = member(one, t, 0) - one.coefficients[last] * shape_.component(last, t, 0);
+      const double known = at(family_.mean.shape, t) + components(one, t, last);
       regression.add(t, one.height_v * one.coefficients[last], volts - one.height_v * known);
     });
     TemplateRegression::Solution solution = regression.solved();
@@ -97,8 +96,7 @@ class FamilyRegression {
   std::optional<TemplateRegression::Solution> mean(std::span<const Aligned> pulses) const {
     TemplateRegression regression = empty();
     for_each_sample(pulses, [&](const Aligned& one, double t, double volts) {
-      const double components = member(one, t, 0) - shape_.mean().value(t) / shape_.mean().peak();
-      regression.add(t, one.height_v, volts - one.height_v * components);
+      regression.add(t, one.height_v, volts - one.height_v * components(one, t, family_.components.size()));
     });
     TemplateRegression::Solution solution = regression.solved();
     if (!all_finite(solution.value)) return std::nullopt;
@@ -114,8 +112,8 @@ class FamilyRegression {
   // they are the pulses', and every shape starts at 0.
   std::vector<double> without_level(std::vector<double> values) const {
     constexpr double quiet_share = 2e-3;  // of the mean's peak: before that nothing of the pulse is seen
-    const double edge =
-        (shape_.mean().leading_crossing_s(quiet_share) - family_.mean.first_s) / family_.mean.interval_s;
+    const double edge = (TemplateShape(family_.mean).leading_crossing_s(quiet_share) - family_.mean.first_s) /
+                        family_.mean.interval_s;
     const double last = std::isfinite(edge) ? std::floor(edge) : 0;
     const auto count = static_cast<std::ptrdiff_t>(std::clamp(last, 1.0, static_cast<double>(values.size())));
     const double level =
@@ -127,13 +125,23 @@ class FamilyRegression {
     return {family_.mean.first_s, family_.mean.interval_s, family_.mean.shape.size(),
             highest_cycles_per_sample / interval_s_};
   }
-  // The pulse's shape as the family has it, or its slope.
-  double member(const Aligned& one, double t, int derivative) const {
-    const TemplateShape& mean = shape_.mean();
-    double value = (derivative == 0 ? mean.value(t) : mean.slope_per_s(t)) / mean.peak();
-    for (std::size_t c = 0; c < one.coefficients.size(); ++c)
-      value += one.coefficients[c] * shape_.component(c, t, derivative);
-    return value;
+  // Of the first so many components.
+  double components(const Aligned& one, double t, std::size_t count) const {
+    double sum = 0;
+    for (std::size_t c = 0; c < count; ++c) sum += one.coefficients[c] * at(family_.components[c].shape, t);
+    return sum;
+  }
+  // Between its points by the cubic through four of them: 2e-6 of the height for an edge of 36 points, and a
+  // tenth of the time that the quintic spline takes. 0 outside.
+  double at(const std::vector<double>& points, double t) const {
+    const double position = (t - family_.mean.first_s) / family_.mean.interval_s;
+    if (!(position >= 0 && position <= static_cast<double>(points.size() - 1))) return 0;
+    const std::size_t first =
+        std::min(static_cast<std::size_t>(std::max(position - 1, 0.0)), points.size() - 4);
+    const double x = position - static_cast<double>(first);
+    const double* y = points.data() + first;
+    return -(x - 1) * (x - 2) * (x - 3) / 6 * y[0] + x * (x - 2) * (x - 3) / 2 * y[1] -
+           x * (x - 1) * (x - 3) / 2 * y[2] + x * (x - 1) * (x - 2) / 6 * y[3];
   }
   // look(pulse, time from its reference instant, volts over its level).
   template <class Look>
@@ -148,7 +156,6 @@ class FamilyRegression {
   }
 
   const ShapeFamily& family_;
-  FamilyShape shape_;
   double interval_s_;
 };
 
@@ -323,8 +330,9 @@ ShapeFamily build_shape_family(const PulseTemplate& mean, std::span<const PulseI
   if (options.most_components > most_components)
     throw Error("shape family", "most_components is out of range", "use 0 to 4, such as 2");
   ShapeFamily family{.mean = mean, .components = {}};
-  std::vector<Aligned> all =
-      without_outliers(aligned(pulses, mean, noise, TemplateColumns(mean, noise, true)));
+  std::vector<Aligned> all;
+  normalise(family, all, noise.interval_s);
+  all = without_outliers(aligned(pulses, family.mean, noise, TemplateColumns(family.mean, noise, true)));
   while (family.components.size() < options.most_components && all.size() >= fewest_pulses) {
     const auto of_half = with_one_more(family, every_second(all, 0), noise);
     const double significance = of_half ? significance_of(*of_half, every_second(all, 1), noise) : 0;

@@ -76,7 +76,7 @@ inline ClippedOutcome outcome_of(const Clipped& scene, std::size_t scenes, const
       ++outcome.untimed;
       continue;
     }
-    outcome.flagged += stamp.flags == FlagSet(Flag::clipped) ? 0 : 1;
+    outcome.flagged += (stamp.flags | Flag::clipped) == FlagSet(Flag::clipped) ? 0 : 1;
     outcome.times.add(stamp, half_s + instant_s,
                       scene.correlation == 0 ? clipped_bound_s(trace, half_s, scene.overdrive, noise_v) : 1);
   }

@@ -82,8 +82,8 @@ TEST(pile_up, pulses_nearer_than_a_rise_time_say_so) {
 }
 
 TEST(pile_up, single_pulses_are_not_split) {
-  // 10,000 pulses each at 60 and at 6 times the noise. Of two million such pulses one has been split, so that one
-  // here would be a chance of 1 in 100.
+  // 10,000 pulses each at 60 and at 6 times the noise. Of two million such pulses one has been split, so that
+  // one here would be a chance of 1 in 100.
   for (const double height : {60.0, 6.0}) {
     const NoiseModel noise = white_noise(1 / height, interval);
     const TemplateFit fit(exact(), noise);

@@ -142,7 +142,7 @@ const NoiseModel& bench_noise() {
   return noise;
 }
 const ShapeFamily& bench_family() {
-  static const PulseRun learning = run_of(1500, 1, 1, bench_noise_v, any_depth);
+  static const PulseRun learning = run_of(1000, 1, 1, bench_noise_v, any_depth);
   static const ShapeFamily family = family_of(learning, bench_noise());
   return family;
 }
@@ -150,12 +150,12 @@ const ShapeFamily& bench_family() {
 TEST(shape_family, is_found_where_shapes_vary_and_only_there) {
   ASSERT_GE(bench_family().components.size(), 1U);
   EXPECT_GT(bench_family().components.front().significance, 20);
-  const PulseRun same = run_of(1500, 2, 0.3, bench_noise_v, [](double, double) { return 0.4; });
+  const PulseRun same = run_of(600, 2, 0.3, bench_noise_v, [](double, double) { return 0.4; });
   EXPECT_TRUE(family_of(same, bench_noise()).components.empty());
 }
 
 TEST(shape_family, takes_away_the_bias_with_depth_and_brings_the_spread_to_the_bound) {
-  const PulseRun judging = run_of(3000, 3, 1, bench_noise_v, any_depth);
+  const PulseRun judging = run_of(2000, 3, 1, bench_noise_v, any_depth);
   const auto by_depth = [](const Made& made) { return made.depth; };
   const auto plain =
       tallies_of(TemplateFit(bench_family().mean, bench_noise()), judging, bench_noise_v, by_depth);
@@ -175,10 +175,10 @@ TEST(shape_family, takes_away_the_bias_of_shapes_that_go_with_the_height) {
   constexpr double noise_v = 1.0 / 300;
   const NoiseModel noise = white_noise(noise_v, interval);
   const auto by_height = [](double random, double height) { return 0.9 * (1 - height) / 0.8 + 0.1 * random; };
-  const PulseRun learning = run_of(1500, 5, 0.2, noise_v, by_height);
+  const PulseRun learning = run_of(700, 5, 0.2, noise_v, by_height);
   const ShapeFamily family = family_of(learning, noise);
   ASSERT_GE(family.components.size(), 1U);
-  const PulseRun judging = run_of(3000, 6, 0.2, noise_v, by_height);
+  const PulseRun judging = run_of(2000, 6, 0.2, noise_v, by_height);
   const auto place = [](const Made& made) { return (made.height_v - 0.2) / 0.8; };
   const auto plain = tallies_of(TemplateFit(family.mean, noise), judging, noise_v, place);
   const auto own = tallies_of(ShapeFamilyFit(family, noise), judging, noise_v, place);
@@ -189,7 +189,7 @@ TEST(shape_family, takes_away_the_bias_of_shapes_that_go_with_the_height) {
 TEST(shape_family, goodness_tells_odd_pulses_from_those_of_the_family) {
   const ShapeFamilyFit own(bench_family(), bench_noise());
   const TemplateFit plain(bench_family().mean, bench_noise(), {.find_hidden_pulses = false});
-  const PulseRun sound = run_of(2000, 7, 1, bench_noise_v, any_depth);
+  const PulseRun sound = run_of(1500, 7, 1, bench_noise_v, any_depth);
   std::size_t sound_poor = 0, plain_poor = 0;
   for (const PulseInTrace& one : sound.pulses) {
     sound_poor += own(*one.trace, one.pulse).flags.has(Flag::poor_fit) ? 1 : 0;
@@ -218,7 +218,7 @@ TEST(shape_family, of_low_pulses_the_uncertainty_holds_by_the_population) {
   // 12 times the noise: the samples hardly tell the shape, the family's spread is what is known of it.
   constexpr double noise_v = 1.0 / 12;
   const NoiseModel noise = white_noise(noise_v, interval);
-  const PulseRun judging = run_of(3000, 9, 1, noise_v, any_depth);
+  const PulseRun judging = run_of(2000, 9, 1, noise_v, any_depth);
   const Tally all = all_of(tallies_of(ShapeFamilyFit(bench_family(), noise), judging, noise_v,
                                       [](const Made& made) { return made.depth; }));
   EXPECT_NEAR(all.within_one(), 0.683, 0.03);
