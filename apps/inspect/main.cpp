@@ -16,8 +16,10 @@ struct Options {
 
 int inspect(const Options& options, int argc, char** argv) {
   const Setup setup = options.setup.empty() ? default_setup() : read_setup(options.setup);
-  const Inspection inspection = inspect_run(
-      options.files, setup, provenance_of(argc, argv, options.files, setup.text), options.inspect);
+  std::vector<std::filesystem::path> inputs = options.files;
+  inputs.insert(inputs.end(), options.inspect.against.begin(), options.inspect.against.end());
+  const Inspection inspection =
+      inspect_run(options.files, setup, provenance_of(argc, argv, inputs, setup.text), options.inspect);
   put_out(inspection.result, options.outputs);
   return tell_problems(app_name(argv), inspection.account);
 }
@@ -34,6 +36,8 @@ int main(int argc, char** argv) {
                  "The Setup (JSON); without it, what can be guessed is guessed and told");
   app.add_option("--records", options.inspect.most_records, "Records to look at, from the start")
       ->check(CLI::PositiveNumber);
+  app.add_option("--against", options.inspect.against,
+                 "Files of another run that the noise is held against: spectra, lines, ratio in dB");
   firstedge::add_result_options(app, options.outputs);
   return firstedge::run_app(app, argc, argv, [&] { return inspect(options, argc, argv); });
 }

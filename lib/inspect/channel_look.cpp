@@ -34,9 +34,12 @@ void ChannelLook::add(const Trace& trace) {
   const std::vector<Pulse> pulses = find_pulses(conditioned, at_interval(channel_.noise, trace.interval_s),
                                                 channel_.load_ohm, channel_.search);
   for (const Pulse& pulse : pulses) add_pulse(conditioned, pulse);
+  last_quiet_v_.clear();
   if (trace.interval_s != channel_.interval_s) return;
   const std::span samples(conditioned.volts);
-  noise_.add(pulses.empty() ? samples : samples.first(pulses.front().region.first));
+  const std::span quiet = pulses.empty() ? samples : samples.first(pulses.front().region.first);
+  last_quiet_v_.assign(quiet.begin(), quiet.end());
+  noise_.add(quiet);
 }
 
 void ChannelLook::add_pulse(const ConditionedTrace& trace, const Pulse& pulse) {

@@ -7,6 +7,7 @@
 
 #include <cstdint>
 #include <set>
+#include <span>
 #include <string>
 #include <vector>
 
@@ -39,6 +40,8 @@ class ChannelLook {
   const std::vector<double>& transition_durations_s() const { return transitions_s_; }
   const std::set<double>& intervals_s() const { return intervals_s_; }
   const std::set<std::size_t>& lengths() const { return lengths_; }
+  /// What was quiet before the pulses of the last trace added; empty if it had another interval.
+  std::span<const double> last_quiet_v() const { return last_quiet_v_; }
   PowerSpectrum noise_spectrum() const { return noise_.spectrum(); }
   /// True when no trace had two different samples.
   bool constant() const { return traces_ > 0 && highest_v_ == lowest_v_; }
@@ -54,6 +57,7 @@ class ChannelLook {
   std::vector<double> baselines_v_, heights_v_, transitions_s_;
   std::set<double> intervals_s_;
   std::set<std::size_t> lengths_;
+  std::vector<double> last_quiet_v_;
   NoiseAverage noise_;
 };
 

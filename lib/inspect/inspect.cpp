@@ -1,6 +1,7 @@
 #include "firstedge/inspect/inspect.hpp"
 
 #include "firstedge/inspect/channel_look.hpp"
+#include "firstedge/inspect/noise_comparison.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -204,7 +205,7 @@ void add_doubts(const ChannelLook& look, std::vector<std::string>& warnings) {
 
 // Every n-th record's traces are drawn, so that the ones shown are spread over what was looked at.
 std::vector<Plot> look_through(RecordReader& reader, const InspectOptions& options,
-                               std::deque<ChannelLook>& looks, std::uint64_t& records) {
+                               std::deque<ChannelLook>& looks, SharedNoise& shared, std::uint64_t& records) {
   std::vector<Plot> plots;
   for (const ChannelLook& look : looks) plots.push_back(traces_plot(look.channel().name));
   const std::uint64_t expected =
@@ -226,6 +227,7 @@ std::vector<Plot> look_through(RecordReader& reader, const InspectOptions& optio
         if (records % every == 0 && plots[c].series.size() < options.traces_shown)
           add_trace(plots[c], trace, record.index);
       }
+      shared.add(record, looks);
       ++records;
     }
   }
@@ -243,7 +245,8 @@ Inspection inspect_run(const std::vector<std::filesystem::path>& files, const Se
 
   const std::unique_ptr<RecordReader> reader = open_records(files, setup.input);
   std::uint64_t records = 0;
-  std::vector<Plot> plots = look_through(*reader, options, looks, records);
+  SharedNoise shared(looks);
+  std::vector<Plot> plots = look_through(*reader, options, looks, shared, records);
 
   const RunDescription& run = reader->description();
   Inspection inspection{.result = {.kind = "inspection",
@@ -264,9 +267,11 @@ Inspection inspect_run(const std::vector<std::filesystem::path>& files, const Se
                   run.files.size() == 1 ? "" : "s", run.format, records, of, fmt::join(run.channels, ", "));
   result.tables = {channels_table(looks), pulses_table(looks)};
   if (Table lines = lines_table(looks); !lines.rows.empty()) result.tables.push_back(std::move(lines));
+  if (Table common = shared.table(looks); !common.rows.empty()) result.tables.push_back(std::move(common));
   result.plots = std::move(plots);
   if (Plot spectrum = spectrum_plot(looks); !spectrum.series.empty())
     result.plots.push_back(std::move(spectrum));
+  if (!options.against.empty()) compare_noise(looks, options, setup, result);
   for (const std::string& guess : run.guesses) result.warnings.push_back("guessed: " + guess);
   for (const ChannelLook& look : looks) add_doubts(look, result.warnings);
   for (const Error& problem : inspection.account.problems) result.warnings.emplace_back(problem.what());
