@@ -65,6 +65,41 @@ Series ratio_of(const std::string& channel, const PowerSpectrum& here, const Pow
   return series;
 }
 
+Table levels_table() {
+  return {.key = "against",
+          .title = "Noise of this run and the other",
+          .note = "Standard deviation of a sample before the pulses; the ratio is this run over the other.",
+          .columns = {{"channel", "Channel", ""},
+                      {"noise", "This run", "V"},
+                      {"other", "Other run", "V"},
+                      {"ratio", "Ratio", "dB"}},
+          .rows = {}};
+}
+
+Table lines_table() {
+  return {.key = "against_lines",
+          .title = "Lines of this run and the other",
+          .note = "Noise density at the lines that either run has; the ratio is this run over the other.",
+          .columns = {{"channel", "Channel", ""},
+                      {"frequency", "Frequency", "Hz"},
+                      {"density", "This run", "V/√Hz"},
+                      {"other", "Other run", "V/√Hz"},
+                      {"ratio", "Ratio", "dB"}},
+          .rows = {}};
+}
+
+Plot ratio_plot() {
+  return {.key = "against",
+          .title = "Noise of this run over the other",
+          .caption =
+              "Ratio of the spectral densities. Look for lines that only one run has, and for a band in "
+              "which one is noisier.",
+          .x = {"Frequency", "Hz", true},
+          .y = {"Ratio of densities", "dB"},
+          .series = {},
+          .markers = {}};
+}
+
 }  // namespace
 
 SharedNoise::SharedNoise(const std::deque<ChannelLook>& looks) {
@@ -123,33 +158,8 @@ void compare_noise(const std::deque<ChannelLook>& looks, const InspectOptions& o
       learn_channels(*open_records(options.against, setup.input), without_methods(setup), {});
   const std::unique_ptr<RecordReader> reader = open_records(options.against, setup.input);
   const std::deque<ChannelLook> others = looks_at(*reader, channels, options.most_records);
-  Table levels{
-      .key = "against",
-      .title = "Noise of this run and the other",
-      .note = "Standard deviation of a sample before the pulses; the ratio is this run over the other.",
-      .columns = {{"channel", "Channel", ""},
-                  {"noise", "This run", "V"},
-                  {"other", "Other run", "V"},
-                  {"ratio", "Ratio", "dB"}},
-      .rows = {}};
-  Table lines{.key = "against_lines",
-              .title = "Lines of this run and the other",
-              .note = "Noise density at the lines that either run has; the ratio is this run over the other.",
-              .columns = {{"channel", "Channel", ""},
-                          {"frequency", "Frequency", "Hz"},
-                          {"density", "This run", "V/√Hz"},
-                          {"other", "Other run", "V/√Hz"},
-                          {"ratio", "Ratio", "dB"}},
-              .rows = {}};
-  Plot plot{.key = "against",
-            .title = "Noise of this run over the other",
-            .caption =
-                "Ratio of the spectral densities. Look for lines that only one run has, and for a band in "
-                "which one is noisier.",
-            .x = {"Frequency", "Hz", true},
-            .y = {"Ratio of densities", "dB"},
-            .series = {},
-            .markers = {}};
+  Table levels = levels_table(), lines = lines_table();
+  Plot plot = ratio_plot();
   for (const ChannelLook& look : looks) {
     const std::string& name = look.channel().name;
     const auto other = std::find_if(others.begin(), others.end(), [&](const ChannelLook& candidate) {

@@ -85,21 +85,21 @@ TEST(inspect_run, says_what_is_doubtful) {
   EXPECT_FALSE(warns_of(inspection.result, "good:"));
 }
 
-TEST(inspect_run, lists_the_pick_up_line_that_is_there) {
-  const Inspection inspection = look_at(bench());
-  ASSERT_EQ(inspection.result.tables.size(), 3U);
-  const Table& lines = inspection.result.tables[2];
-  ASSERT_FALSE(lines.rows.empty());
-  const Estimate frequency = std::get<Estimate>(lines.rows[0][1]);
-  EXPECT_NEAR(frequency.value, 98e6, 5e6);
-  EXPECT_NEAR(number(lines, 0, "amplitude"), 2e-3, 0.5e-3);
-}
-
 const Table* table_of(const Result& result, const std::string& key) {
   for (const Table& table : result.tables) {
     if (table.key == key) return &table;
   }
   return nullptr;
+}
+
+TEST(inspect_run, lists_the_pick_up_line_that_is_there) {
+  const Inspection inspection = look_at(bench());
+  const Table* lines = table_of(inspection.result, "lines");
+  ASSERT_NE(lines, nullptr);
+  ASSERT_FALSE(lines->rows.empty());
+  const Estimate frequency = std::get<Estimate>(lines->rows[0][1]);
+  EXPECT_NEAR(frequency.value, 98e6, 5e6);
+  EXPECT_NEAR(number(*lines, 0, "amplitude"), 2e-3, 0.5e-3);
 }
 
 void write_bench(const SimulationPlan& plan, const std::filesystem::path& file) {
