@@ -81,9 +81,10 @@ inline constexpr std::size_t fewest_for_course = 16;
 ///
 /// Uncertainties: generalised least squares, averaged over the ratio of wander to noise by its likelihood;
 /// places of steps and the number of items are taken as known. In white noise 68 % to 85 % of truths lie
-/// within one (the careful side: a wander is never ruled out), in a faint wander down to 50 %. Degrees of
-/// freedom: values less parameters. Where it fails: an item that is barely clear is too large by selection; a
-/// slow curve that is neither exponential nor straight is told as what comes nearest, or as wander.
+/// within one, of drifts 95 % (the careful side: a wander is never ruled out), in a faint wander down to 50
+/// %. Degrees of freedom: values less parameters. Where it fails: an item that is barely clear is too large
+/// by selection; a slow curve that is neither exponential nor straight is told as what comes nearest, or as
+/// wander.
 ///
 /// With fewer than fewest_for_course values, or no variation: no items. Throws Error for sizes that differ
 /// and options without sense.
