@@ -31,6 +31,10 @@ void add_options(CLI::App& app, Options& options) {
                  "Leading-edge thresholds over the median height")
       ->delimiter(',')
       ->check(CLI::Range(0.001, 0.999));
+  app.add_option("--walks", options.run.plan.walks,
+                 "What tells the walk of a leading edge: each threshold is tried without and with each")
+      ->delimiter(',')
+      ->check(CLI::IsMember({"height", "time_over_threshold", "slew"}));
   app.add_option("--fractions", options.run.plan.fractions, "Constant fractions of the height")
       ->delimiter(',')
       ->check(CLI::Range(0.001, 0.999));
@@ -45,6 +49,8 @@ void add_options(CLI::App& app, Options& options) {
       ->delimiter(',')
       ->check(CLI::Range(0.01, 100.0));
   app.add_flag("--without-template", options.without_template, "Leave the template fit out");
+  app.add_flag("--with-family", options.run.plan.template_family,
+               "Try the fit with a shape for each pulse too; for sensors whose shapes vary");
   app.add_option("--allow", options.allowed_flags,
                  "Flags that do not keep a stamp out, such as undersampled");
   app.add_option("--records", options.run.most_records, "Most records that are read, from the start")

@@ -42,6 +42,7 @@ Settings setting_group(const std::string& method) {
 
 Settings settings_of(const Candidate& candidate, const ChannelScale& scale) {
   Settings settings = setting_group(candidate.method);
+  if (!candidate.walk.empty()) settings.set("walk", candidate.walk);
   if (!std::isnan(candidate.fraction)) settings.set("fraction", candidate.fraction);
   if (!std::isnan(candidate.threshold))
     settings.set("threshold", candidate.threshold * scale.median_height_v);
@@ -53,6 +54,10 @@ std::vector<Candidate> unfiltered(const CandidatePlan& plan) {
   std::vector<Candidate> candidates;
   for (const double share : plan.thresholds)
     candidates.push_back({.method = "leading_edge", .threshold = share});
+  for (const std::string& walk : plan.walks) {
+    for (const double share : plan.thresholds)
+      candidates.push_back({.method = "leading_edge", .walk = walk, .threshold = share});
+  }
   for (const double fraction : plan.fractions)
     candidates.push_back({.method = "constant_fraction", .fraction = fraction});
   for (const double fraction : plan.delayed_fractions) {
@@ -60,27 +65,30 @@ std::vector<Candidate> unfiltered(const CandidatePlan& plan) {
       candidates.push_back({.method = "delayed_fraction", .fraction = fraction, .delay = delay});
   }
   if (plan.template_fit) candidates.push_back({.method = "template_fit"});
+  if (plan.template_family) candidates.push_back({.method = "template_family"});
   return candidates;
 }
 
-// The Setup of every channel of the run, with a low-pass after the filters of those that have a corner.
-Setup with_low_pass(const Setup& setup, const std::vector<std::string>& names,
-                    const std::vector<double>& corner_hz) {
+// The Setup of every channel of the run with the methods of a set of candidates, and a low-pass after the
+// filters of those that have a corner.
+Setup setup_of_set(const Setup& setup, const std::vector<std::string>& names,
+                   const std::vector<double>& corner_hz, const std::vector<std::vector<Settings>>& methods) {
   constexpr std::size_t enough_records = 500;  // adds 1/500 to the variance of a time: 0.1 % to its spread
-  Setup filtered = without_methods(setup);
-  filtered.learning_records = std::min(filtered.learning_records, enough_records);
-  filtered.channels.clear();
+  Setup of_set = without_methods(setup);
+  of_set.channels.clear();
   for (std::size_t c = 0; c < names.size(); ++c) {
     ChannelSetup channel = without_methods(setup).channel(names[c]);
+    channel.timing = methods[c];
     if (std::isfinite(corner_hz[c])) {
       Settings filter("candidate");
       filter.set("kind", "bessel");
       filter.set("cut", corner_hz[c]);
       channel.filters.push_back(filter);
+      of_set.learning_records = std::min(of_set.learning_records, enough_records);
     }
-    filtered.channels.push_back(std::move(channel));
+    of_set.channels.push_back(std::move(channel));
   }
-  return filtered;
+  return of_set;
 }
 
 std::size_t position_of(const std::vector<std::string>& names, const std::string& name) {
@@ -217,17 +225,25 @@ Prepared prepare(const CandidatePlan& plan, const std::vector<LearntChannel>& ch
   return prepared;
 }
 
-CandidateSet ready_set(std::vector<LearntChannel> channels, const Pair& pair,
-                       std::vector<Candidate>& candidates, std::size_t first, const Prepared& prepared,
-                       const std::array<ChannelScale, 2>& scales) {
+// The methods of a set by channel of the run: none but on the pair.
+std::vector<std::vector<Settings>> methods_of_set(const Prepared& prepared, std::size_t set,
+                                                  std::size_t channels, const Pair& pair,
+                                                  const std::array<ChannelScale, 2>& scales) {
+  std::vector<std::vector<Settings>> methods(channels);
+  for (std::size_t side = 0; side < 2; ++side) {
+    for (std::size_t i = 0; i < prepared.in_set; ++i)
+      methods[pair.both().at(side)].push_back(
+          settings_of(prepared.candidates[set * prepared.in_set + i], scales.at(side)));
+  }
+  return methods;
+}
+
+CandidateSet ready_set(const std::vector<LearntChannel>& channels, const Pair& pair,
+                       std::vector<Candidate>& candidates, std::size_t first, const Prepared& prepared) {
   CandidateSet set{.first_candidate = first, .count = prepared.in_set};
   const std::vector<std::uint16_t> numbers(prepared.in_set, 0);
   for (std::size_t side = 0; side < 2; ++side) {
-    LearntChannel& channel = channels[pair.both().at(side)];
-    channel.timing.clear();
-    for (std::size_t i = 0; i < set.count; ++i)
-      channel.timing.push_back(settings_of(candidates[first + i], scales.at(side)));
-    set.timers.emplace_back(channel, static_cast<std::uint16_t>(side), numbers);
+    set.timers.emplace_back(channels[pair.both().at(side)], static_cast<std::uint16_t>(side), numbers);
     const double corner_hz = prepared.corners_hz[first / set.count][pair.both().at(side)];
     for (std::size_t i = 0; i < set.count; ++i) {
       std::string words = set.timers.back().methods()[i].settings;
@@ -280,12 +296,10 @@ CompareRun compare_run(const Files& files, const Setup& setup, const CompareRunO
   std::vector<Candidate> candidates = prepared.candidates;
   std::deque<CandidateSet> sets;
   for (std::size_t s = 0; s < prepared.corners_hz.size(); ++s) {
-    const bool filtered = s > 0;
-    sets.push_back(ready_set(filtered
-                                 ? learn_channels(*open_records(files, setup.input),
-                                                  with_low_pass(setup, names, prepared.corners_hz[s]), {})
-                                 : channels,
-                             pair, candidates, s * prepared.in_set, prepared, scales));
+    const Setup of_set = setup_of_set(setup, names, prepared.corners_hz[s],
+                                      methods_of_set(prepared, s, names.size(), pair, scales));
+    sets.push_back(ready_set(learn_channels_as_far_as_possible(*open_records(files, setup.input), of_set),
+                             pair, candidates, s * prepared.in_set, prepared));
   }
   CandidateStamps stamps({names[pair.first], names[pair.second]}, candidates, options.allowed_flags);
   CompareRun run;

@@ -20,10 +20,14 @@ namespace firstedge {
 /// the sampling rate is left out.
 struct CandidatePlan {
   std::vector<double> thresholds{0.1, 0.2, 0.3, 0.4, 0.5};  ///< of the leading edge
+  /// What tells the walk of a leading edge ("height", "time_over_threshold", "slew"): each threshold is tried
+  /// without and with each of these corrections.
+  std::vector<std::string> walks{"height"};
   std::vector<double> fractions{0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9};
   std::vector<double> delayed_fractions{0.2, 0.3, 0.5};  ///< of the delayed fraction, with each of:
   std::vector<double> delays{0.5, 1.0, 1.5};
   bool template_fit = true;
+  bool template_family = false;
   std::vector<double> cuts{0.8, 1.5, 2.5};  ///< unfiltered comes first in any case
 };
 
@@ -44,10 +48,11 @@ struct CompareRun {
   ReadingAccount account;
 };
 
-/// Learns the channels (with a filter: from at most 500 records), reads the records once for each filter, and
-/// compares (analyse_comparison). Same bits for any threads and block size. Throws Error as learn_channels
-/// and analyse_comparison, for a channel without pulses, and where only one of bare and amplified is named or
-/// they are not the pair compared.
+/// Learns the channels for each set of candidates (with a filter: from at most 500 records), reads the
+/// records once for each filter, and compares (analyse_comparison). A candidate whose template or walk
+/// correction cannot be learnt times nothing and so does not take part. Same bits for any threads and block
+/// size. Throws Error as learn_channels and analyse_comparison, for a channel without pulses, and where only
+/// one of bare and amplified is named or they are not the pair compared.
 CompareRun compare_run(const std::vector<std::filesystem::path>& files, const Setup& setup,
                        const CompareRunOptions& options);
 

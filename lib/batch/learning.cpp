@@ -123,12 +123,14 @@ void learn_family(LearntChannel& channel, const std::vector<PulseInTrace>& pulse
 void learn_walks(LearntChannel& channel, const std::vector<PulseInTrace>& pulses) {
   channel.walks.resize(channel.timing.size());
   channel.walk_remarks.resize(channel.timing.size());
+  if (std::none_of(channel.timing.begin(), channel.timing.end(), needs_walk)) return;
   const ChannelKnowledge knowledge{.noise = channel.noise, .pulse_template = channel.pulse_template};
+  const std::vector<Stamp> reference = walk_reference(knowledge, pulses);
   for (std::size_t m = 0; m < channel.timing.size(); ++m) {
     if (!needs_walk(channel.timing[m])) continue;
     try {
       const auto walk =
-          std::make_shared<const WalkCorrection>(learn_walk(channel.timing[m], knowledge, pulses));
+          std::make_shared<const WalkCorrection>(learn_walk(channel.timing[m], knowledge, pulses, reference));
       channel.walks[m] = walk;
       channel.walk_remarks[m] = fmt::format("learnt from {} pulses", walk->walk.points_used);
     } catch (const Error& error) {
@@ -152,6 +154,7 @@ void refuse_if_no_template_at_all(const std::vector<LearntChannel>& channels) {
                 "give templates, learn from more records, or leave out the methods that need one");
   }
 }
+
 void refuse_if_no_walk_at_all(const std::vector<LearntChannel>& channels) {
   std::string failure;
   for (const LearntChannel& channel : channels) {
@@ -188,34 +191,8 @@ LearntChannel prepared(const ChannelSetup& setup) {
   return channel;
 }
 
-}  // namespace
-
-Setup without_methods(const Setup& setup) {
-  Setup without = setup;
-  without.every_channel.timing.clear();
-  for (ChannelSetup& channel : without.channels) channel.timing.clear();
-  return without;
-}
-
-NoiseModel at_interval(const NoiseModel& noise, double interval_s) {
-  if (interval_s == noise.interval_s || noise.autocovariance_v2.size() < 2) {
-    NoiseModel same = noise;
-    same.interval_s = interval_s;
-    return same;
-  }
-  NoiseModel other{.interval_s = interval_s, .autocovariance_v2 = {}, .samples_used = noise.samples_used};
-  const double ratio = interval_s / noise.interval_s;
-  for (double lag = 0; lag < static_cast<double>(noise.autocovariance_v2.size()); lag += ratio) {
-    const auto below = static_cast<std::size_t>(lag);
-    const double share = lag - static_cast<double>(below);
-    other.autocovariance_v2.push_back((1 - share) * noise.covariance_v2(below) +
-                                      share * noise.covariance_v2(below + 1));
-  }
-  return other;
-}
-
-std::vector<LearntChannel> learn_channels(RecordReader& reader, const Setup& setup,
-                                          const std::vector<PulseTemplate>& given) {
+std::vector<LearntChannel> learnt_from(RecordReader& reader, const Setup& setup,
+                                       const std::vector<PulseTemplate>& given) {
   const std::vector<std::string>& names = reader.description().channels;
   check_names(setup, names);
   std::vector<LearntChannel> channels;
@@ -257,9 +234,45 @@ std::vector<LearntChannel> learn_channels(RecordReader& reader, const Setup& set
     learn_family(channel, pulses);
     learn_walks(channel, pulses);
   }
+  return channels;
+}
+
+}  // namespace
+
+Setup without_methods(const Setup& setup) {
+  Setup without = setup;
+  without.every_channel.timing.clear();
+  for (ChannelSetup& channel : without.channels) channel.timing.clear();
+  return without;
+}
+
+NoiseModel at_interval(const NoiseModel& noise, double interval_s) {
+  if (interval_s == noise.interval_s || noise.autocovariance_v2.size() < 2) {
+    NoiseModel same = noise;
+    same.interval_s = interval_s;
+    return same;
+  }
+  NoiseModel other{.interval_s = interval_s, .autocovariance_v2 = {}, .samples_used = noise.samples_used};
+  const double ratio = interval_s / noise.interval_s;
+  for (double lag = 0; lag < static_cast<double>(noise.autocovariance_v2.size()); lag += ratio) {
+    const auto below = static_cast<std::size_t>(lag);
+    const double share = lag - static_cast<double>(below);
+    other.autocovariance_v2.push_back((1 - share) * noise.covariance_v2(below) +
+                                      share * noise.covariance_v2(below + 1));
+  }
+  return other;
+}
+
+std::vector<LearntChannel> learn_channels(RecordReader& reader, const Setup& setup,
+                                          const std::vector<PulseTemplate>& given) {
+  std::vector<LearntChannel> channels = learnt_from(reader, setup, given);
   refuse_if_no_template_at_all(channels);
   refuse_if_no_walk_at_all(channels);
   return channels;
+}
+
+std::vector<LearntChannel> learn_channels_as_far_as_possible(RecordReader& reader, const Setup& setup) {
+  return learnt_from(reader, setup, {});
 }
 
 }  // namespace firstedge

@@ -50,6 +50,10 @@ struct LearntChannel {
 std::vector<LearntChannel> learn_channels(RecordReader& reader, const Setup& setup,
                                           const std::vector<PulseTemplate>& given);
 
+/// The same, but a run of which no template or no walk correction could be learnt is no error: the methods
+/// that need them flag their stamps not_timed.
+std::vector<LearntChannel> learn_channels_as_far_as_possible(RecordReader& reader, const Setup& setup);
+
 /// The same Setup without timing methods, for looks at a run that stamp nothing and so need no template.
 Setup without_methods(const Setup& setup);
 

@@ -32,8 +32,13 @@ double Candidate::setting(ScanAxis axis) const {
   return not_known;
 }
 
+std::string kind_of(const Candidate& candidate) {
+  return candidate.walk.empty() ? candidate.method
+                                : fmt::format("{}, walk by {}", candidate.method, candidate.walk);
+}
+
 std::string name_of(const Candidate& candidate) {
-  std::string name = candidate.method;
+  std::string name = kind_of(candidate);
   if (!std::isnan(candidate.fraction)) name += fmt::format(" {:g}", candidate.fraction);
   if (!std::isnan(candidate.threshold)) name += fmt::format(" at {:g} of the height", candidate.threshold);
   if (!std::isnan(candidate.delay)) name += fmt::format(", delay {:g}", candidate.delay);
@@ -56,7 +61,7 @@ std::string_view label_of(ScanAxis axis) {
 }
 
 bool differ_only_in(ScanAxis axis, const Candidate& a, const Candidate& b) {
-  return a.method == b.method && std::all_of(scan_axes.begin(), scan_axes.end(), [&](ScanAxis each) {
+  return kind_of(a) == kind_of(b) && std::all_of(scan_axes.begin(), scan_axes.end(), [&](ScanAxis each) {
            return each == axis || same(a.setting(each), b.setting(each));
          });
 }

@@ -23,6 +23,7 @@ inline constexpr std::array<ScanAxis, 4> scan_axes{ScanAxis::fraction, ScanAxis:
 /// setting that the method does not have is NaN.
 struct Candidate {
   std::string method;            ///< "constant_fraction"
+  std::string walk;              ///< of a leading edge: what tells its walk correction; empty without one
   double fraction = not_known;   ///< of the height
   double threshold = not_known;  ///< over the channel's median height
   double delay = not_known;      ///< over the channel's median 10-90 % transition duration
@@ -34,6 +35,9 @@ struct Candidate {
   bool filtered() const { return cut < std::numeric_limits<double>::infinity(); }
   double setting(ScanAxis axis) const;
 };
+
+/// The method with its walk correction, if it has one: "leading_edge, walk by height".
+std::string kind_of(const Candidate& candidate);
 
 /// "constant_fraction 0.3, cut 1.5".
 std::string name_of(const Candidate& candidate);

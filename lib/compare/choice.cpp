@@ -117,11 +117,11 @@ std::vector<Contender> choose_contenders(const CandidateStamps& stamps, const Co
   const Chooser chooser(stamps, ground);
   std::vector<std::string> names;
   for (const Candidate& candidate : stamps.candidates()) {
-    const std::string name = candidate.method + (candidate.filtered() ? ", filtered" : "");
+    const std::string name = kind_of(candidate) + (candidate.filtered() ? ", filtered" : "");
     if (std::find(names.begin(), names.end(), name) != names.end()) continue;
     names.push_back(name);
     Contender best = chooser.best(name, [&](const Candidate& each) {
-      return each.method == candidate.method && each.filtered() == candidate.filtered();
+      return kind_of(each) == kind_of(candidate) && each.filtered() == candidate.filtered();
     });
     if (std::isfinite(best.chosen_s)) contenders.push_back(std::move(best));
   }

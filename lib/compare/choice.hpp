@@ -30,7 +30,7 @@ std::vector<double> differences(const CandidateStamps& stamps, const CommonGroun
 
 /// A method with the settings that did best on the choosing half.
 struct Contender {
-  std::string name;  ///< "template_fit", "constant_fraction, filtered", "each channel its own"
+  std::string name;  ///< "template_fit", "leading_edge, walk by height, filtered", "each channel its own"
   std::size_t of_first = 0, of_second = 0;  ///< candidates
   double chosen_s = 0;  ///< central half width on the choosing half: too good by the choice
 };

@@ -27,7 +27,7 @@ std::size_t channel_named(const CandidateStamps& stamps, const std::string& name
 // How much there is to set up: nothing but the method, a filter, a method of its own for each channel.
 int effort_of(const CandidateStamps& stamps, const Contender& each) {
   const Candidate &first = stamps.candidates()[each.of_first], &second = stamps.candidates()[each.of_second];
-  if (first.method != second.method) return 2;
+  if (kind_of(first) != kind_of(second)) return 2;
   return first.filtered() || second.filtered() ? 1 : 0;
 }
 
@@ -87,7 +87,7 @@ void add_scan(Comparison& c, const std::vector<std::size_t>& rows, std::size_t c
   }
   NamedScan named{.axis = axis,
                   .channel = first ? c.ground.first : c.ground.second,
-                  .method = c.stamps.candidates()[centre].method,
+                  .kind = kind_of(c.stamps.candidates()[centre]),
                   .scan = scan_of(settings, columns, options.near_best, options.bootstrap)};
   for (const std::size_t i : taking_part) {
     const Candidate& each = c.stamps.candidates()[i];
@@ -105,10 +105,10 @@ void add_scans(Comparison& c, const CompareOptions& options) {
   std::sort(rows.begin(), rows.end());
   std::vector<std::string> done;
   for (const Contender& each : c.contenders) {
-    const std::string& method = c.stamps.candidates()[each.of_first].method;
-    if (std::find(done.begin(), done.end(), method) != done.end()) continue;
-    if (c.stamps.candidates()[each.of_second].method != method) continue;
-    done.push_back(method);
+    const std::string kind = kind_of(c.stamps.candidates()[each.of_first]);
+    if (std::find(done.begin(), done.end(), kind) != done.end()) continue;
+    if (kind_of(c.stamps.candidates()[each.of_second]) != kind) continue;
+    done.push_back(kind);
     for (const ScanAxis axis : scan_axes) {
       for (const bool first : {true, false})
         add_scan(c, rows, first ? each.of_first : each.of_second, first, axis, options);
@@ -267,11 +267,11 @@ void add_warnings(Result& result, const Comparison& c) {
     const bool no_filter =
         each.without_filter_s && *each.without_filter_s <= each.scan.spread_s[each.scan.best].value;
     if (each.scan.at_end && !no_filter &&
-        each.method == c.stamps.candidates()[c.contenders.front().of_first].method)
+        each.kind == kind_of(c.stamps.candidates()[c.contenders.front().of_first]))
       result.warnings.push_back(
           fmt::format("{}, {}: the best {} is at the end of the scan; there may be a better one "
                       "beyond.",
-                      c.stamps.channels()[each.channel], each.method, label_of(each.axis)));
+                      c.stamps.channels()[each.channel], each.kind, label_of(each.axis)));
   }
 }
 

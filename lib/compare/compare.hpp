@@ -33,7 +33,7 @@ struct AmplifierRecords {
 struct NamedScan {
   ScanAxis axis = ScanAxis::fraction;
   std::size_t channel = 0;
-  std::string method;
+  std::string kind;  ///< kind_of() the candidates
   Scan scan;
   std::optional<double> without_filter_s;  ///< spread without the filter, for ScanAxis::cut
 };

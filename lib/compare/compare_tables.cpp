@@ -35,7 +35,7 @@ std::string verdict(const SpreadComparison& pair) {
 }
 
 std::string scan_name(const NamedScan& scan) {
-  return fmt::format("{}: {}", scan.method, label_of(scan.axis));
+  return fmt::format("{}: {}", scan.kind, label_of(scan.axis));
 }
 
 }  // namespace
@@ -198,7 +198,9 @@ Plot methods_plot(const Comparison& c) {
 std::vector<Plot> scan_plots(const Comparison& c, double near_best) {
   std::vector<Plot> plots;
   for (const NamedScan& each : c.scans) {
-    const std::string key = fmt::format("scan_{}_{}", static_cast<int>(each.axis), each.method);
+    std::string key = fmt::format("scan_{}_{}", static_cast<int>(each.axis), each.kind);
+    std::replace_if(
+        key.begin(), key.end(), [](char letter) { return letter == ' ' || letter == ','; }, '_');
     auto plot = std::find_if(plots.begin(), plots.end(), [&](const Plot& made) { return made.key == key; });
     if (plot == plots.end()) {
       plots.push_back(

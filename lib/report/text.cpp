@@ -15,7 +15,7 @@ namespace {
 
 constexpr std::size_t page_width = 100;
 constexpr std::size_t gap = 2;  // between columns, and before an indented block
-constexpr std::size_t narrowest_words = 16, widest_head = 18;
+constexpr std::size_t narrowest_words = 18, widest_head = 18;
 
 std::string spaces(std::size_t count) {
   return std::string(count, ' ');

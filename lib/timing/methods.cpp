@@ -263,19 +263,23 @@ bool needs_walk(const Settings& settings) {
   return row_of(settings).name == "leading_edge" && walk_measure_of(settings).has_value();
 }
 
-WalkCorrection learn_walk(const Settings& settings, const ChannelKnowledge& knowledge,
-                          std::span<const PulseInTrace> pulses) {
-  const std::optional<WalkMeasure> measure = walk_measure_of(settings);
-  if (!measure) settings.refuse("walk", "asks for no correction", "name what tells the walk");
-  Settings reference(settings.place());
-  reference.set("method", knowledge.pulse_template ? "template_fit" : "constant_fraction");
-  const TimingMethod method = make_timing_method(reference, knowledge);
+std::vector<Stamp> walk_reference(const ChannelKnowledge& knowledge, std::span<const PulseInTrace> pulses) {
+  Settings settings("walk reference");
+  settings.set("method", knowledge.pulse_template ? "template_fit" : "constant_fraction");
+  const TimingMethod method = make_timing_method(settings, knowledge);
   std::vector<Stamp> stamps;
   for_each_trace(pulses, [&](const ConditionedTrace& trace, std::span<const Pulse> together) {
     const std::vector<Stamp> some = method.time_pulses(trace, together);
     stamps.insert(stamps.end(), some.begin(), some.begin() + static_cast<std::ptrdiff_t>(together.size()));
   });
-  return learn_walk(pulses, stamps, knowledge.noise, leading_edge_options(settings), *measure);
+  return stamps;
+}
+
+WalkCorrection learn_walk(const Settings& settings, const ChannelKnowledge& knowledge,
+                          std::span<const PulseInTrace> pulses, std::span<const Stamp> reference) {
+  const std::optional<WalkMeasure> measure = walk_measure_of(settings);
+  if (!measure) settings.refuse("walk", "asks for no correction", "name what tells the walk");
+  return learn_walk(pulses, reference, knowledge.noise, leading_edge_options(settings), *measure);
 }
 
 TimingMethod make_timing_method(const Settings& settings, const ChannelKnowledge& knowledge) {

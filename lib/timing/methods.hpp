@@ -48,11 +48,15 @@ bool needs_family(const Settings& settings);
 /// True if it needs ChannelKnowledge::walk.
 bool needs_walk(const Settings& settings);
 
-/// The walk correction that these settings ask for, learnt from pulses given with all others of their traces,
-/// in order and one trace after the other. The reference is the template fit where the channel's template is
-/// known, else the constant fraction of a half, on the same pulses. Throws Error as learn_walk() does.
+/// What walk corrections of a channel are learnt against: a stamp of each pulse by the template fit where the
+/// channel's template is known, else by the constant fraction of a half. Pulses come with all others of their
+/// traces, in order and one trace after the other.
+std::vector<Stamp> walk_reference(const ChannelKnowledge& knowledge, std::span<const PulseInTrace> pulses);
+
+/// The walk correction that these settings ask for, learnt from these pulses and their walk_reference().
+/// Throws Error as learn_walk() of walk_learning.hpp does.
 WalkCorrection learn_walk(const Settings& settings, const ChannelKnowledge& knowledge,
-                          std::span<const PulseInTrace> pulses);
+                          std::span<const PulseInTrace> pulses, std::span<const Stamp> reference);
 
 /// Makes the method ready. Setup group: {"method": name, ...options of that method}:
 ///   constant_fraction: "fraction"

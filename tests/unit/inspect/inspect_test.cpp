@@ -94,7 +94,7 @@ const Table* table_of(const Result& result, const std::string& key) {
 
 TEST(inspect_run, lists_the_pick_up_line_that_is_there) {
   const Inspection inspection = look_at(bench());
-  const Table* lines = table_of(inspection.result, "lines");
+  const Table* lines = table_of(inspection.result, "pick_up");
   ASSERT_NE(lines, nullptr);
   ASSERT_FALSE(lines->rows.empty());
   const Estimate frequency = std::get<Estimate>(lines->rows[0][1]);

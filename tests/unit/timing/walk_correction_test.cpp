@@ -88,7 +88,8 @@ TEST_P(walk_correction, leaves_less_than_five_picoseconds_over_heights_of_one_to
   static const PulseRun judging = run_of(6000, 12);
   ChannelKnowledge known = knowledge();
   const Settings settings = settings_of(GetParam());
-  known.walk = std::make_shared<WalkCorrection>(learn_walk(settings, known, learning.pulses));
+  known.walk = std::make_shared<WalkCorrection>(
+      learn_walk(settings, known, learning.pulses, walk_reference(known, learning.pulses)));
   EXPECT_GE(known.walk->walk.points_used, 1980U);  // a biweight leaves out next to none of Gaussian scatter
   const TimingMethod method = make_timing_method(settings, known);
   std::size_t timed = 0;
@@ -114,7 +115,8 @@ INSTANTIATE_TEST_SUITE_P(measures, walk_correction, testing::Values("height", "t
 TEST(walk_correction_by_height, is_as_sharp_as_a_constant_fraction_at_the_same_level) {
   const PulseRun learning = run_of(600, 21);
   ChannelKnowledge known = knowledge();
-  known.walk = std::make_shared<WalkCorrection>(learn_walk(settings_of("height"), known, learning.pulses));
+  known.walk = std::make_shared<WalkCorrection>(
+      learn_walk(settings_of("height"), known, learning.pulses, walk_reference(known, learning.pulses)));
   const TimingMethod method = make_timing_method(settings_of("height"), known);
   // Pulses of one height, 0.1 V: the level is a fifth of it.
   Random random(5);
@@ -139,7 +141,8 @@ TEST(walk_correction_by_time_over_threshold, holds_for_clipped_pulses) {
   ChannelKnowledge known = knowledge();
   const Settings settings = settings_of("time_over_threshold");
   const PulseRun learning = run_of(1000, 31, 0.4);
-  known.walk = std::make_shared<WalkCorrection>(learn_walk(settings, known, learning.pulses));
+  known.walk = std::make_shared<WalkCorrection>(
+      learn_walk(settings, known, learning.pulses, walk_reference(known, learning.pulses)));
   const PulseRun judging = run_of(2000, 32, 0.4);
   std::size_t timed = 0;
   for (const Tally& bin : tallies_of(make_timing_method(settings, known), judging)) {
