@@ -20,4 +20,6 @@ if(FIRSTEDGE_BUILD_APPS)
 endif()
 if(FIRSTEDGE_BUILD_TESTS)
   find_package(GTest REQUIRED)
+  # Time scales of the tests are compared with the ERFA library.
+  pkg_check_modules(ERFA REQUIRED IMPORTED_TARGET erfa)
 endif()

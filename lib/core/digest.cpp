@@ -13,18 +13,18 @@
 namespace firstedge {
 namespace {
 
-class Sha256 {
+class Digest {
  public:
-  Sha256() : context_(EVP_MD_CTX_new(), &EVP_MD_CTX_free) {
-    EVP_DigestInit_ex(context_.get(), EVP_sha256(), nullptr);
+  explicit Digest(const EVP_MD* kind) : context_(EVP_MD_CTX_new(), &EVP_MD_CTX_free) {
+    EVP_DigestInit_ex(context_.get(), kind, nullptr);
   }
   void add(const void* bytes, std::size_t size) { EVP_DigestUpdate(context_.get(), bytes, size); }
   std::string hexadecimal() {
-    std::array<unsigned char, 32> sum{};
+    std::array<unsigned char, EVP_MAX_MD_SIZE> sum{};
     unsigned int size = 0;
     EVP_DigestFinal_ex(context_.get(), sum.data(), &size);
     std::string text;
-    for (const unsigned char byte : sum) text += fmt::format("{:02x}", byte);
+    for (const unsigned char byte : std::span(sum).first(size)) text += fmt::format("{:02x}", byte);
     return text;
   }
 
@@ -32,19 +32,27 @@ class Sha256 {
   std::unique_ptr<EVP_MD_CTX, decltype(&EVP_MD_CTX_free)> context_;
 };
 
+std::string digest_of(std::span<const std::byte> bytes, const EVP_MD* kind) {
+  Digest sum(kind);
+  sum.add(bytes.data(), bytes.size());
+  return sum.hexadecimal();
+}
+
 }  // namespace
 
 std::string sha256(std::span<const std::byte> bytes) {
-  Sha256 sum;
-  sum.add(bytes.data(), bytes.size());
-  return sum.hexadecimal();
+  return digest_of(bytes, EVP_sha256());
+}
+
+std::string sha1(std::span<const std::byte> bytes) {
+  return digest_of(bytes, EVP_sha1());
 }
 
 std::string sha256_of_file(const std::filesystem::path& file) {
   std::ifstream stream(file, std::ios::binary);
   if (!stream)
     throw Error(file.string(), "cannot be opened for reading", "check the name and the permissions");
-  Sha256 sum;
+  Digest sum(EVP_sha256());
   std::vector<char> block(1U << 20U);
   while (stream.read(block.data(), static_cast<std::streamsize>(block.size())) || stream.gcount() > 0) {
     sum.add(block.data(), static_cast<std::size_t>(stream.gcount()));

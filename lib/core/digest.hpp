@@ -1,4 +1,5 @@
-// SHA-256 digests of inputs, for provenance and to find byte-identical files.
+// Digests: SHA-256 of inputs, for provenance and to find byte-identical files; SHA-1 for files that carry
+// one.
 #pragma once
 
 #include <cstddef>
@@ -11,7 +12,11 @@ namespace firstedge {
 /// Lower-case hexadecimal SHA-256 (FIPS 180-4) of the bytes.
 std::string sha256(std::span<const std::byte> bytes);
 
-/// The same of a file's content, read by blocks. Throws Error if it cannot be read.
+/// Lower-case hexadecimal SHA-1 (FIPS 180-4) of the bytes: tells damage in files that carry such a sum; says
+/// nothing against an adversary.
+std::string sha1(std::span<const std::byte> bytes);
+
+/// The same as sha256 of a file's content, read by blocks. Throws Error if it cannot be read.
 std::string sha256_of_file(const std::filesystem::path& file);
 
 }  // namespace firstedge

@@ -74,8 +74,13 @@ Instant advanced(const Instant& instant, double duration_s) {
 
 double difference_s(const Instant& a, const Instant& b) {
   assert(a.scale == b.scale);
-  return static_cast<double>(a.seconds - b.seconds) +
-         static_cast<double>(a.femtoseconds - b.femtoseconds) / static_cast<double>(femtoseconds_per_second);
+  constexpr auto a_second = static_cast<double>(femtoseconds_per_second);
+  constexpr std::int64_t whole_in_femtoseconds = 9000;  // below 2^63 fs, with two seconds more
+  const std::int64_t seconds = a.seconds - b.seconds;
+  const std::int64_t femtoseconds = a.femtoseconds - b.femtoseconds;
+  if (-whole_in_femtoseconds < seconds && seconds < whole_in_femtoseconds)
+    return static_cast<double>(seconds * femtoseconds_per_second + femtoseconds) / a_second;
+  return static_cast<double>(seconds) + static_cast<double>(femtoseconds) / a_second;
 }
 
 Instant parse_instant(std::string_view text, TimeScale scale, const std::string& place) {

@@ -33,8 +33,8 @@ struct Instant {
 /// given. Does not know leap seconds: crossing one on UTC is off by a second, so do sums on TAI.
 Instant advanced(const Instant& instant, double duration_s);
 
-/// a - b in seconds, exact to the nearest double; both must be on the same scale (assert). Leap seconds
-/// between the two are not counted on UTC.
+/// a - b in seconds, within 2.3e-16 of it (two roundings), also when whole seconds cancel; both must be on
+/// the same scale (assert). Leap seconds between the two are not counted on UTC.
 double difference_s(const Instant& a, const Instant& b);
 
 /// Reads ISO 8601 extended format with an optional fraction down to 1 fs:

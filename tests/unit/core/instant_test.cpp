@@ -69,6 +69,8 @@ TEST(instant, differences_are_exact_to_the_double) {
   const Instant b{TimeScale::tai, 1795588620, 1};
   EXPECT_DOUBLE_EQ(difference_s(a, b), 2e-15);
   EXPECT_DOUBLE_EQ(difference_s(advanced(a, 1.25), a), 1.25);
+  EXPECT_EQ(difference_s(Instant{TimeScale::tai, 7, 0}, Instant{TimeScale::tai, 6, 999'999'999'999'999}),
+            1e-15);
 }
 
 }  // namespace

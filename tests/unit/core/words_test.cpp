@@ -157,5 +157,11 @@ TEST(digest, sha256_equals_the_standard_s_example) {
   EXPECT_EQ(sha256(abc), "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad");
 }
 
+TEST(digest, sha1_equals_the_standard_s_example) {
+  // FIPS 180-4 example "abc", NIST "SHA1.pdf" of the cryptographic examples.
+  const std::array<std::byte, 3> abc{std::byte{'a'}, std::byte{'b'}, std::byte{'c'}};
+  EXPECT_EQ(sha1(abc), "a9993e364706816aba3e25717850c26c9cd0d89d");
+}
+
 }  // namespace
 }  // namespace firstedge
