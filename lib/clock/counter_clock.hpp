@@ -93,6 +93,7 @@ class CounterClock {
   const std::vector<CounterSlip>& slips() const { return slips_; }
   const ClockNoise& noise() const { return noise_; }
   bool corrected() const { return corrected_; }
+  double rate_hz() const { return options_.rate_hz; }
 
   /// One edge that was used: counter time since the first second, what it shows, and what the model says
   /// there.

@@ -1,0 +1,234 @@
+#include "clock/jobs.hpp"
+
+#include "firstedge/clock/stamp_edges.hpp"
+#include "firstedge/clock/tie_result.hpp"
+#include "firstedge/core/units.hpp"
+#include "firstedge/io/cggtts_file.hpp"
+#include "firstedge/io/leap_second_file.hpp"
+#include "firstedge/io/second_edge_file.hpp"
+#include "firstedge/report/report.hpp"
+
+#include "common/stamp_tables.hpp"
+
+#include <cmath>
+#include <numbers>
+
+#include <fmt/format.h>
+
+namespace firstedge {
+namespace {
+
+double seconds_named(const std::string& text, const std::string& option) {
+  const auto value = parse_quantity(text, "s");
+  if (!value || !std::isfinite(*value))
+    throw Error(option, fmt::format("'{}' is no time", text), "write it like \"100 ns\"");
+  return *value;
+}
+
+TimeScale scale_named(const std::string& name) {
+  for (const TimeScale scale : {TimeScale::utc, TimeScale::tai, TimeScale::gps})
+    if (name == to_text(scale)) return scale;
+  throw Error("--scale", fmt::format("'{}' is no scale", name), "choose UTC, TAI or GPS");
+}
+
+// Tells lines that were left out. Returns the exit code.
+int tell_lines(const std::string& app, const std::vector<Error>& problems, std::uint64_t good,
+               std::uint64_t bad) {
+  if (bad == 0) return 0;
+  for (const Error& problem : problems) fmt::print(stderr, "{}: {}\n", app, problem.what());
+  fmt::print(stderr, "{}: {} lines were good and are in the output, {} were left out\n", app, good, bad);
+  return 2;
+}
+
+// Edges with what may be tied by them: readings of a table, or the triggers of stamps.
+struct TieInput {
+  std::vector<SecondEdge> edges;
+  std::vector<CounterReading> readings;
+  std::vector<Error> problems;
+  std::uint64_t good = 0, bad = 0;
+
+  void add(SecondEdgeFile file) {
+    good += file.edges.size();
+    bad += file.bad;
+    problems.insert(problems.end(), file.problems.begin(), file.problems.end());
+  }
+};
+
+// The stamps of one channel and method.
+struct ChosenStamps {
+  std::size_t channel = 0, method = 0;
+  std::vector<Stamp> stamps;
+
+  void add(std::span<const Stamp> block) {
+    for (const Stamp& stamp : block)
+      if (stamp.channel == channel && stamp.method == method) stamps.push_back(stamp);
+  }
+};
+
+std::size_t position_named(const std::vector<std::string>& names, const std::string& name, const char* what) {
+  const auto found = std::find(names.begin(), names.end(), name);
+  if (found == names.end())
+    throw Error("stamps", fmt::format("have no {} '{}'", what, name),
+                fmt::format("choose from: {}", fmt::join(names, ", ")));
+  return static_cast<std::size_t>(found - names.begin());
+}
+
+TieInput input_of_stamps(const std::filesystem::path& file, const std::string& channel,
+                         const std::string& method, const LeapSeconds& leap_seconds) {
+  StampTableReader table(file);
+  ChosenStamps chosen{.channel = position_named(channel_names(table.head()), channel, "channel")};
+  if (!method.empty()) chosen.method = position_named(method_names(table.head()), method, "method");
+  gather(table, chosen);
+  std::vector<std::pair<std::uint64_t, Instant>> triggers;
+  for (const TriggerRow& row : table.triggers()) triggers.emplace_back(row.record, row.instant);
+  TieInput input;
+  input.edges = edges_of_stamps(chosen.stamps, triggers, leap_seconds);
+  for (const auto& [record, instant] : triggers) input.readings.push_back(reading_of(instant, leap_seconds));
+  return input;
+}
+
+TieInput input_of_tables(const std::filesystem::path& edges, const std::filesystem::path& readings) {
+  TieInput input;
+  SecondEdgeFile file = read_second_edges(edges);
+  input.edges = file.edges;
+  input.add(std::move(file));
+  if (readings.empty()) return input;
+  file = read_second_edges(readings);
+  for (const SecondEdge& edge : file.edges) input.readings.push_back(edge.counter);
+  input.add(std::move(file));
+  return input;
+}
+
+}  // namespace
+
+ClockJobs::ClockJobs(CLI::App& app) {
+  add_convert(app);
+  add_tie(app);
+  add_compare(app);
+  for (CLI::App* job : {convert_, tie_, compare_}) {
+    job->add_option("--leap-seconds", leap_seconds_,
+                    "Table of leap seconds; without it, that of the system's time zone package");
+    add_result_options(*job, outputs_);
+  }
+}
+
+void ClockJobs::add_convert(CLI::App& app) {
+  convert_ = app.add_subcommand("convert", "Times on UTC, TAI and GPS time, as MJD and as GPS week");
+  convert_
+      ->add_option("times", times_,
+                   "ISO 8601 (\"2016-12-31T23:59:60Z\"), \"MJD 57754.25\", or \"week 1930 second 18.5\"")
+      ->required();
+  convert_->add_option("--scale", scale_, "Scale of times that do not say theirs: UTC, TAI or GPS");
+}
+
+void ClockJobs::add_tie(CLI::App& app) {
+  tie_ = app.add_subcommand("tie", "A counter's readings on UTC, by recorded pulses per second");
+  tie_->add_option("edges", edges_,
+                   "Table of edges (columns counter, second, correction), or a stamp table with --channel")
+      ->required();
+  tie_->add_option("--rate", counter_.rate_hz, "Nominal rate of the counter, ticks a second");
+  tie_->add_option("--readings", readings_, "Table of readings whose times are wanted (column counter)");
+  tie_->add_option("--channel", channel_, "Of a stamp table: the channel that records the pulses");
+  tie_->add_option("--method", method_, "Of a stamp table: the timing method; without it, the first");
+  tie_->add_option("--instants", instants_, "Write the readings' times to this file, comma-separated");
+  tie_->add_option("--reference-period", reference_period_, "Of the counter's reference, like \"100 ns\"");
+  tie_->add_option("--edge-delay", edge_delay_, "How late the pulses come at the counter, like \"250 ns\"");
+  tie_->add_option("--reference-uncertainty", reference_uncertainty_,
+                   "Standard uncertainty of the pulses and their delay, like \"5 ns\"");
+}
+
+void ClockJobs::add_compare(CLI::App& app) {
+  compare_ = app.add_subcommand("compare", "The clocks of two stations, by CGGTTS files");
+  compare_->add_option("--first", stations_[0], "CGGTTS files (2E) of the first station")->required();
+  compare_->add_option("--second", stations_[1], "Those of the second")->required();
+  compare_->add_option("--third", stations_[2], "Those of a third, for a closure");
+  compare_->add_option("--system", comparison_.choice.system,
+                       "Letter of the satellites' system; without it, that with the most tracks");
+  compare_->add_option("--code", comparison_.choice.code,
+                       "Signal, like L3P; without it, that with the most tracks");
+  compare_
+      ->add_option("--lowest-elevation", lowest_elevation_deg_, "Lowest elevation of a satellite, degrees")
+      ->check(CLI::Range(0, 90));
+  compare_->add_option("--smoothing", smoothing_,
+                       "Half width of the smoothed course, like \"21600 s\"; 0: none");
+  compare_->add_option("--calibration-uncertainty", calibration_,
+                       "Standard uncertainty of the stations' delays in the difference, like \"2 ns\"");
+}
+
+int ClockJobs::run(int argc, char** argv) const {
+  if (convert_->parsed()) return convert(argc, argv);
+  return tie_->parsed() ? tie(argc, argv) : compare(argc, argv);
+}
+
+int ClockJobs::convert(int argc, char** argv) const {
+  const std::filesystem::path table = leap_seconds_.empty() ? system_leap_second_file : leap_seconds_;
+  const LeapSeconds leap_seconds(read_leap_second_list(table));
+  std::vector<Instant> instants;
+  for (const std::string& time : times_)
+    instants.push_back(parse_time(time, scale_named(scale_), leap_seconds, "times"));
+  Result result = instants_result(instants, leap_seconds);
+  result.provenance = provenance_of(argc, argv, {table}, "");
+  put_out(result, outputs_);
+  return 0;
+}
+
+int ClockJobs::tie(int argc, char** argv) const {
+  const std::filesystem::path table = leap_seconds_.empty() ? system_leap_second_file : leap_seconds_;
+  const LeapSeconds leap_seconds(read_leap_second_list(table));
+  CounterClockOptions options = counter_;
+  if (!reference_period_.empty())
+    options.reference_period_s = seconds_named(reference_period_, "--reference-period");
+  if (!edge_delay_.empty()) options.edge_delay_s = seconds_named(edge_delay_, "--edge-delay");
+  if (!reference_uncertainty_.empty())
+    options.reference_uncertainty_s = seconds_named(reference_uncertainty_, "--reference-uncertainty");
+  if (!channel_.empty()) options.rate_hz = 1;
+  const TieInput input = channel_.empty() ? input_of_tables(edges_, readings_)
+                                          : input_of_stamps(edges_, channel_, method_, leap_seconds);
+  const CounterClock clock = CounterClock::from_edges(input.edges, leap_seconds, options);
+  const std::vector<TimedReading> readings = timed(clock, input.readings);
+  Result result = tie_result(clock, input.edges, readings, leap_seconds);
+  std::vector<std::filesystem::path> files{edges_, table};
+  if (!readings_.empty()) files.push_back(readings_);
+  result.provenance = provenance_of(argc, argv, files, "");
+  if (!instants_.empty()) write_whole(instants_, readings_text(readings, leap_seconds));
+  put_out(result, outputs_);
+  return tell_lines(app_name(argv), input.problems, input.good, input.bad);
+}
+
+int ClockJobs::compare(int argc, char** argv) const {
+  const std::filesystem::path table = leap_seconds_.empty() ? system_leap_second_file : leap_seconds_;
+  const LeapSeconds leap_seconds(read_leap_second_list(table));
+  StationComparisonOptions options = comparison_;
+  options.choice.lowest_elevation_rad = lowest_elevation_deg_ * std::numbers::pi / 180;
+  if (!smoothing_.empty()) options.smoothing_half_width_s = seconds_named(smoothing_, "--smoothing");
+  if (!calibration_.empty())
+    options.calibration_uncertainty_s = seconds_named(calibration_, "--calibration-uncertainty");
+  std::vector<StationTracks> stations;
+  std::vector<std::filesystem::path> inputs{table};
+  std::vector<std::string> remarks;
+  std::vector<Error> problems;
+  std::uint64_t good = 0, bad = 0;
+  for (const auto& files : stations_) {
+    if (files.empty()) continue;
+    std::vector<CggttsFile> read;
+    std::vector<std::string> names;
+    for (const auto& file : files) {
+      read.push_back(read_cggtts(file));
+      names.push_back(file.string());
+      inputs.push_back(file);
+    }
+    JoinedTracks joined = join_tracks(std::move(read), names);
+    stations.push_back(std::move(joined.station));
+    good += joined.account.good;
+    bad += joined.account.bad;
+    remarks.insert(remarks.end(), joined.remarks.begin(), joined.remarks.end());
+    problems.insert(problems.end(), joined.account.problems.begin(), joined.account.problems.end());
+  }
+  Result result = compare_stations(stations, leap_seconds, options);
+  for (const std::string& remark : remarks) result.cautions.push_back(remark + ".");
+  result.provenance = provenance_of(argc, argv, inputs, "");
+  put_out(result, outputs_);
+  return tell_lines(app_name(argv), problems, good, bad);
+}
+
+}  // namespace firstedge
