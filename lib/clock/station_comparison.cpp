@@ -129,8 +129,9 @@ Result compare_stations(const std::vector<StationTracks>& stations, const LeapSe
   add_cautions(result, stations, main, leap_seconds);
   result.tables = {links_table(links), tracks_table(links), satellites_table(main.link),
                    time_deviation_table(links), stations_table(stations)};
-  result.plots = {link_plot(links, options.smoothing_half_width_s, leap_seconds), link_deviation_plot(links),
-                  satellites_plot(main.link)};
+  result.plots = {link_plot(links, options.smoothing_half_width_s, leap_seconds),
+                  link_residual_plot(links, options.smoothing_half_width_s, leap_seconds),
+                  link_deviation_plot(links), satellites_plot(main.link)};
   if (stations.size() == 3) add_closure(result, stations, main.link, leap_seconds, choice);
   return result;
 }

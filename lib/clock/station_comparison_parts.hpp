@@ -25,6 +25,9 @@ Table time_deviation_table(const std::vector<ComparedLink>& links);
 Table closure_table(const std::vector<StationLink>& links, const LinkClosure& sum);
 
 Plot link_plot(const std::vector<ComparedLink>& links, double half_width_s, const LeapSeconds& leap_seconds);
+/// The same with the straight line of the first taken out.
+Plot link_residual_plot(const std::vector<ComparedLink>& links, double half_width_s,
+                        const LeapSeconds& leap_seconds);
 Plot link_deviation_plot(const std::vector<ComparedLink>& links);
 Plot satellites_plot(const StationLink& link);
 Plot closure_plot(const StationLink& first, const LinkClosure& sum, const LeapSeconds& leap_seconds);

@@ -17,6 +17,39 @@ std::size_t thinning(std::size_t points) {
 
 constexpr const char* date_label = "Modified Julian Date, UTC";
 
+// A straight line in seconds since the first link's begin.
+struct Line {
+  double offset_s = 0, rate = 0;
+  double at(double time_s) const { return offset_s + rate * time_s; }
+};
+
+// Points of all links, the first with bars and in front, and its smoothed course.
+void add_course(Plot& plot, const std::vector<ComparedLink>& links, double half_width_s,
+                const LeapSeconds& leap_seconds, const Line& line) {
+  const StationLink& main = links.front().link;
+  for (std::size_t i = links.size(); i-- > 0;) {
+    const StationLink& link = links[i].link;
+    const double later_s = difference_s(link.begin, main.begin);
+    Series points{.label = links[i].way, .kind = Series::Kind::points, .faint = i > 0};
+    const std::size_t step = thinning(link.points.size());
+    for (std::size_t k = 0; k < link.points.size(); k += step) {
+      const LinkPoint& point = link.points[k];
+      points.x.push_back(date_of(link, point.time_s, leap_seconds));
+      points.y.push_back(point.difference_s.value - line.at(point.time_s + later_s));
+      if (i == 0) points.y_uncertainty.push_back(point.difference_s.uncertainty);
+    }
+    if (step > 1) points.label += fmt::format(", one in {}", step);
+    plot.series.push_back(std::move(points));
+  }
+  if (!(half_width_s > 0)) return;
+  Series course{.label = "common view, smoothed", .kind = Series::Kind::line};
+  for (const LinkPoint& point : smoothed(main.points, half_width_s)) {
+    course.x.push_back(date_of(main, point.time_s, leap_seconds));
+    course.y.push_back(point.difference_s.value - line.at(point.time_s));
+  }
+  plot.series.push_back(std::move(course));
+}
+
 }  // namespace
 
 double date_of(const StationLink& link, double time_s, const LeapSeconds& leap_seconds) {
@@ -31,32 +64,27 @@ Plot link_plot(const std::vector<ComparedLink>& links, double half_width_s, cons
       .key = "difference",
       .title = fmt::format("Clock of {} less clock of {}", main.first, main.second),
       .caption =
-          "Look for: points about a straight line. A step is a delay or a clock that was touched; a wave of "
-          "a "
-          "day is temperature, or paths past the same obstacles. Bars: standard uncertainty by the scatter "
-          "of the satellites at each start.",
+          "Look for: points about a straight line. A step is a delay or a clock that was touched. Bars: "
+          "standard uncertainty by the scatter of the satellites at each start.",
       .x = {date_label, ""},
       .y = {fmt::format("{} − {}", main.first, main.second), "s"}};
-  for (std::size_t i = links.size(); i-- > 0;) {
-    const StationLink& link = links[i].link;
-    Series points{.label = links[i].way, .kind = Series::Kind::points, .faint = i > 0};
-    const std::size_t step = thinning(link.points.size());
-    for (std::size_t k = 0; k < link.points.size(); k += step) {
-      points.x.push_back(date_of(link, link.points[k].time_s, leap_seconds));
-      points.y.push_back(link.points[k].difference_s.value);
-      if (i == 0) points.y_uncertainty.push_back(link.points[k].difference_s.uncertainty);
-    }
-    if (step > 1) points.label += fmt::format(", one in {}", step);
-    plot.series.push_back(std::move(points));
-  }
-  if (half_width_s > 0) {
-    Series line{.label = "common view, smoothed", .kind = Series::Kind::line};
-    for (const LinkPoint& point : smoothed(main.points, half_width_s)) {
-      line.x.push_back(date_of(main, point.time_s, leap_seconds));
-      line.y.push_back(point.difference_s.value);
-    }
-    plot.series.push_back(std::move(line));
-  }
+  add_course(plot, links, half_width_s, leap_seconds, {0, 0});
+  return plot;
+}
+
+Plot link_residual_plot(const std::vector<ComparedLink>& links, double half_width_s,
+                        const LeapSeconds& leap_seconds) {
+  const auto& [way, main, course] = links.front();
+  Plot plot{.key = "difference_residual",
+            .title = fmt::format("{} less {}, the straight line taken out", main.first, main.second),
+            .caption =
+                "Look for: a flat band. A wave of a day is temperature, or paths past the same obstacles; a "
+                "bend is "
+                "a clock whose rate changed.",
+            .x = {date_label, ""},
+            .y = {"Difference less line", "s"}};
+  add_course(plot, links, half_width_s, leap_seconds,
+             {course.offset_s.value - course.rate.value * course.middle_s, course.rate.value});
   return plot;
 }
 

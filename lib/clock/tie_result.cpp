@@ -74,7 +74,9 @@ Table slips_table(const CounterClock& clock, std::span<const SecondEdge> edges,
       .columns = {
           {"after", "After", ""}, {"edge", "Before edge", ""}, {"size", "Size", "s"}, {"meaning", "As", ""}}};
   for (const CounterSlip& slip : clock.slips()) {
-    const Instant before = leap_seconds.utc_of_tai(clock.at(edges[slip.edge_before].counter).tai);
+    // The nearest second: the edge itself comes some ns early or late.
+    const Instant before =
+        leap_seconds.utc_of_tai(advanced(clock.at(edges[slip.edge_before].counter).tai, 0.5));
     table.rows.push_back(Row{to_text(before).substr(0, 19) + " UTC", number(slip.edge_after + 1), slip.size_s,
                              words_of(slip)});
   }
@@ -229,10 +231,7 @@ Result tie_result(const CounterClock& clock, std::span<const SecondEdge> edges,
   result.figures = {
       {"uncertainty", "Uncertainty at an edge, median", {*middle, nan}, "s"},
       {"edge_noise", "Scatter of an edge", {clock.noise().edge_s, nan}, "s"},
-      {"rate",
-       "Rate, last: true over counter seconds, less 1",
-       {nodes.back().rate, nodes.back().rate_uncertainty},
-       ""},
+      {"rate", "Rate at the end, relative", {nodes.back().rate, nodes.back().rate_uncertainty}, ""},
       {"phase_walk", "Walk of the phase in 1 s", {clock.noise().phase_walk, nan}, "s"},
       {"rate_walk", "Walk of the rate in 1 s", {clock.noise().rate_walk, nan}, ""},
       {"holdover_1000_s", "Uncertainty 1000 s after the last edge", {grown[6].second, nan}, "s"},
