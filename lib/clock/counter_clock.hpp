@@ -41,11 +41,12 @@ struct CounterSlip {
   std::int64_t count = 0;
 };
 
-/// What became of the edges: used + wild + uncorrected + doubled + spurious is all of them.
+/// What became of the edges: used + wild + uncorrected + unclear + doubled + spurious is all of them.
 struct EdgeAccount {
   std::size_t given = 0, used = 0;
   std::size_t wild = 0;         ///< on their second, but too far from their neighbours' course
   std::size_t uncorrected = 0;  ///< without a receiver's correction where most have one
+  std::size_t unclear = 0;      ///< beside a lost second, on which side nothing says
   std::size_t doubled = 0, spurious = 0;
   std::uint64_t missed = 0;  ///< seconds without an edge
   std::size_t labelled = 0;
@@ -72,8 +73,9 @@ struct CounterInstant {
 /// at least half of the edges have one; the others are then left out.
 ///
 /// Accuracy, by simulation of this model: stated uncertainties hold 68.3 % and 95.4 % of the errors between
-/// edges and in holdover with the noise given; with the noise found from 600 edges or more, holdover's
-/// uncertainty is larger than needed, by some 10 %, since the rate's walk is taken at its upper end.
+/// edges, with the noise found too, and in holdover with the noise given. With the noise found from 700 edges
+/// the uncertainty in holdover is up to 25 % too large, since the rate's walk is taken at its upper end.
+/// Three days of seconds take some seconds.
 ///
 /// Where it fails: a receiver's quantisation that is not corrected moves slowly at times and is not white:
 /// the times follow it. A rate that changes by steps (temperature shocks) is taken as a walk. A slip of whole

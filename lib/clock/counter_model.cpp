@@ -83,14 +83,16 @@ class ModelBuilder {
  private:
   void number(const LeapSeconds& leap_seconds) {
     std::vector<std::int64_t> counted;
+    std::vector<bool> jumped;
     std::vector<std::optional<std::int64_t>> labels;
     for (const EdgeChain::Link& link : chain_.links) {
       counted.push_back(link.second);
+      jumped.push_back(link.jumped);
       labels.push_back(tai_label(edges_[link.edge], link.edge, leap_seconds));
     }
     if (std::none_of(labels.begin(), labels.end(), [](const auto& label) { return label.has_value(); }))
       throw Error("edges", "none that is a second says which second it marks", "label at least one edge");
-    numbers_ = number_seconds(counted, labels);
+    numbers_ = number_seconds(counted, jumped, labels);
   }
 
   void decide_on_corrections() {
@@ -107,16 +109,17 @@ class ModelBuilder {
     for (std::size_t i = 0; i < chain_.links.size(); ++i) {
       const EdgeChain::Link& link = chain_.links[i];
       const double correction = edges_[link.edge].correction_s;
-      const bool usable = !model_.corrected || std::isfinite(correction);
+      const bool corrected = !model_.corrected || std::isfinite(correction);
       const CounterTime& time = times_[link.edge];
       const double rest_s = time.rest_s - origin.rest_s;
       const std::int64_t whole = link.second + numbers_.added[i] - (time.seconds - origin.seconds);
       const double since = static_cast<double>(time.seconds - origin.seconds) + rest_s;
-      const double late_s = options_.edge_delay_s + (model_.corrected && usable ? correction : 0);
+      const double late_s = options_.edge_delay_s + (model_.corrected && corrected ? correction : 0);
       series.time_s.push_back(since);
       series.phase_s.push_back(static_cast<double>(whole) - rest_s + late_s - model_.rate * since);
-      series.used.push_back(usable);
-      model_.account.uncorrected += usable ? 0 : 1;
+      series.used.push_back(corrected && !numbers_.unclear[i]);
+      model_.account.unclear += numbers_.unclear[i] ? 1 : 0;
+      model_.account.uncorrected += corrected || numbers_.unclear[i] ? 0 : 1;
     }
     return series;
   }
@@ -193,7 +196,7 @@ class ModelBuilder {
     EdgeAccount& account = model_.account;
     account.given = edges_.size();
     account.used = model_.nodes.size();
-    account.wild = chain_.links.size() - account.used - account.uncorrected;
+    account.wild = chain_.links.size() - account.used - account.uncorrected - account.unclear;
     account.doubled = chain_.doubled.size();
     account.spurious = chain_.spurious.size();
     account.missed = chain_.missed;

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cassert>
+#include <iterator>
 
 namespace firstedge {
 namespace {
@@ -44,25 +45,50 @@ std::vector<Run> believed(const std::vector<Run>& runs) {
   return straight;
 }
 
+// Where a new level begins, at the latest edge of those that may be the first, and the earliest of them.
+struct Turn {
+  std::size_t earliest = 0, at = 0;
+};
+
+Turn turn_to(const Run& next, std::int64_t old_level, std::span<const std::int64_t> counted,
+             const std::vector<bool>& jumped, std::span<const std::optional<std::int64_t>> labels) {
+  std::size_t last_old = next.begin;
+  while (last_old > 0) {
+    --last_old;
+    if (labels[last_old] && *labels[last_old] - counted[last_old] == old_level) break;
+  }
+  std::optional<std::size_t> first_jump, last_jump;
+  for (std::size_t i = last_old + 1; i <= next.begin; ++i) {
+    if (!jumped[i]) continue;
+    if (!first_jump) first_jump = i;
+    last_jump = i;
+  }
+  return {first_jump.value_or(last_old + 1), last_jump.value_or(next.begin)};
+}
+
 }  // namespace
 
-SecondNumbers number_seconds(std::span<const std::int64_t> counted,
+SecondNumbers number_seconds(std::span<const std::int64_t> counted, const std::vector<bool>& jumped,
                              std::span<const std::optional<std::int64_t>> labels) {
-  assert(counted.size() == labels.size());
+  assert(counted.size() == labels.size() && counted.size() == jumped.size());
   const std::vector<Run> runs = runs_of(counted, labels);
   assert(!runs.empty());
   const std::vector<Run> levels = believed(runs);
   SecondNumbers numbers;
   const std::int64_t first = levels.front().level;
   numbers.first_label = first + counted.front();
-  std::size_t next = 1;
-  std::int64_t level = first;
+  numbers.added.assign(counted.size(), 0);
+  numbers.unclear.assign(counted.size(), false);
+  for (std::size_t k = 1; k < levels.size(); ++k) {
+    const Turn turn = turn_to(levels[k], levels[k - 1].level, counted, jumped, labels);
+    std::fill(numbers.added.begin() + static_cast<std::ptrdiff_t>(turn.at), numbers.added.end(),
+              levels[k].level - first);
+    for (std::size_t i = turn.earliest; i < turn.at; ++i) numbers.unclear[i] = true;
+  }
   for (std::size_t i = 0; i < counted.size(); ++i) {
-    while (next < levels.size() && levels[next].begin <= i) level = levels[next++].level;
-    numbers.added.push_back(level - first);
     if (!labels[i]) continue;
     ++numbers.labels;
-    if (*labels[i] - counted[i] != level) ++numbers.wrong;
+    if (*labels[i] - counted[i] != first + numbers.added[i]) ++numbers.wrong;
   }
   return numbers;
 }

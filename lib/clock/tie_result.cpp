@@ -53,14 +53,16 @@ Table edges_table(const CounterClock& clock) {
                       {"used", "Used", ""},
                       {"wild", "Wild", ""},
                       {"uncorrected", "Without correction", ""},
+                      {"unclear", "Unclear", ""},
                       {"doubled", "Doubled", ""},
                       {"spurious", "Spurious", ""},
                       {"missed", "Missed", ""},
                       {"labelled", "Labelled", ""},
                       {"labels_wrong", "Labels wrong", ""}},
           .rows = {Row{number(account.given), number(account.used), number(account.wild),
-                       number(account.uncorrected), number(account.doubled), number(account.spurious),
-                       number(account.missed), number(account.labelled), number(account.labels_wrong)}}};
+                       number(account.uncorrected), number(account.unclear), number(account.doubled),
+                       number(account.spurious), number(account.missed), number(account.labelled),
+                       number(account.labels_wrong)}}};
 }
 
 Table slips_table(const CounterClock& clock, std::span<const SecondEdge> edges,
@@ -184,8 +186,8 @@ void add_words(Result& result, const CounterClock& clock, const LeapSeconds& lea
   result.answer = fmt::format(
       "Between edges a time is known to {} (standard uncertainty), from {} of {} edges with a scatter of {} "
       "each.",
-      format_quantity(middle_s, "s", 2), account.used, account.given,
-      format_quantity(clock.noise().edge_s, "s", 2));
+      format_quantity(middle_s, "s", 3), account.used, account.given,
+      format_quantity(clock.noise().edge_s, "s", 3));
   if (!clock.slips().empty())
     result.warnings.push_back(
         fmt::format("The counter jumped {} times: see the table of slips.", clock.slips().size()));

@@ -149,7 +149,8 @@ TEST(counter_clock, missed_doubled_spurious_and_wild_edges_are_told_and_do_no_ha
   EXPECT_EQ(clock.account().spurious, spurious);
   EXPECT_EQ(clock.account().wild, wild);
   const EdgeAccount& account = clock.account();
-  EXPECT_EQ(account.used + account.wild + account.uncorrected + account.doubled + account.spurious,
+  EXPECT_EQ(account.used + account.wild + account.uncorrected + account.unclear + account.doubled +
+                account.spurious,
             account.given);
   EXPECT_TRUE(clock.slips().empty());
   expect_true_everywhere(clock, counter, never);
@@ -225,6 +226,48 @@ TEST(counter_clock, labels_that_are_wrong_for_a_while_are_not_believed) {
   EXPECT_EQ(clock.account().labelled, 150U);
   EXPECT_TRUE(clock.slips().empty());
   expect_true_everywhere(clock, counter, never);
+}
+
+// Labels on every tenth edge only, and two seconds lost by the counter after second 404.
+std::vector<SecondEdge> sparsely_labelled(test::SimulatedCounter& counter, double lost_s) {
+  std::vector<SecondEdge> edges;
+  for (std::size_t second = 0; second < 600; ++second) {
+    if (second > 404 && second < 408) continue;
+    edges.push_back(counter.edge(second, 0, second > 404 ? -lost_s : 0));
+    if (second % 10 != 0) edges.back().label = std::nullopt;
+  }
+  return edges;
+}
+
+TEST(counter_clock, with_sparse_labels_a_jump_tells_where_seconds_were_lost) {
+  test::SimulatedCounter counter({.seed = 47});
+  const CounterClock clock =
+      CounterClock::from_edges(sparsely_labelled(counter, 2.25), leap, counter.options());
+  ASSERT_EQ(clock.slips().size(), 1U);
+  EXPECT_NEAR(clock.slips()[0].size_s.value, -2.25, 5 * clock.slips()[0].size_s.uncertainty);
+  EXPECT_EQ(clock.account().unclear, 0U);
+  for (const std::size_t second : {400, 409, 411, 500}) {
+    const std::size_t quarter = 4 * second + 1;
+    const CounterInstant found = clock.at(counter.reading(quarter, 0, second > 404 ? -2.25 : 0));
+    EXPECT_LT(std::abs(counter.error_s(found, leap, quarter)), 5 * found.uncertainty_s) << second;
+  }
+}
+
+TEST(counter_clock, with_sparse_labels_alone_times_beside_a_lost_second_are_uncertain_by_it) {
+  // So near its nominal rate that two seconds lost are 20 ns off in true time: no jump to be seen.
+  test::SimulatedCounter counter({.mean_rate = 1e-8, .noise = {5e-9, 1e-12, 1e-12}, .seed = 53});
+  const CounterClock clock = CounterClock::from_edges(sparsely_labelled(counter, 2), leap, counter.options());
+  ASSERT_EQ(clock.slips().size(), 1U);
+  EXPECT_EQ(clock.slips()[0].kind, CounterSlip::Kind::whole_seconds);
+  EXPECT_EQ(clock.slips()[0].count, -2);
+  EXPECT_EQ(clock.account().unclear, 6U);  // seconds 401 to 404, 408 and 409
+  for (const std::size_t second : {399, 402, 409, 411, 500}) {
+    const std::size_t quarter = 4 * second + 1;
+    const CounterInstant found = clock.at(counter.reading(quarter, 0, second > 404 ? -2 : 0));
+    EXPECT_LE(std::abs(counter.error_s(found, leap, quarter)), 5 * found.uncertainty_s) << second;
+    EXPECT_EQ(found.in_slip, second > 400 && second < 410) << second;
+    EXPECT_EQ(found.uncertainty_s > 0.9, found.in_slip);
+  }
 }
 
 TEST(counter_clock, the_receivers_correction_is_applied_when_given) {
