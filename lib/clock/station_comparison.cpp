@@ -102,6 +102,10 @@ void add_closure(Result& result, const std::vector<StationTracks>& stations, con
         fmt::format("The three differences do not close: {} is left.", format_estimate(sum.mean_s, "s")));
 }
 
+Estimate size_of(const Estimate& estimate) {
+  return {std::abs(estimate.value), estimate.uncertainty, estimate.degrees_of_freedom};
+}
+
 }  // namespace
 
 Result compare_stations(const std::vector<StationTracks>& stations, const LeapSeconds& leap_seconds,
@@ -118,10 +122,11 @@ Result compare_stations(const std::vector<StationTracks>& stations, const LeapSe
   add_figures(result, main, options.calibration_uncertainty_s);
   const Instant middle = leap_seconds.utc_of_tai(advanced(main.link.begin, main.course.middle_s));
   const bool known = !std::isnan(options.calibration_uncertainty_s);
-  result.answer =
-      fmt::format("The clock of {} was {} ahead of that of {} at {} UTC{}.", main.link.first,
-                  format_estimate(result.figures.front().estimate, "s"), main.link.second,
-                  to_text(middle).substr(0, 19), known ? "" : ", the delays' uncertainty not included");
+  const Estimate& offset = result.figures.front().estimate;
+  result.answer = fmt::format("The clock of {} was {} {} that of {} at {} UTC{}.", main.link.first,
+                              format_estimate(size_of(offset), "s"), offset.value < 0 ? "behind" : "ahead of",
+                              main.link.second, to_text(middle).substr(0, 19),
+                              known ? "" : ", the delays' uncertainty not included");
   if (!known)
     result.warnings.emplace_back(
         "The uncertainty of the stations' delays is not given: errors of delays do not show in any figure "
