@@ -1,6 +1,7 @@
 #include "firstedge/stats/bootstrap.hpp"
 
 #include "firstedge/core/error.hpp"
+#include "firstedge/stats/seeds.hpp"
 #include "firstedge/stats/spread.hpp"
 
 #include <algorithm>
@@ -17,15 +18,6 @@ namespace {
 
 constexpr double nan = std::numeric_limits<double>::quiet_NaN();
 constexpr std::size_t fewest_resamples = 20;
-
-// Seeds of neighbouring resamples must not be neighbours: one step of SplitMix64 (S. Vigna, public domain
-// algorithm) of the pair.
-std::uint64_t mixed(std::uint64_t seed, std::uint64_t resample) {
-  std::uint64_t z = seed + 0x9e3779b97f4a7c15ULL * (resample + 1);
-  z = (z ^ (z >> 30U)) * 0xbf58476d1ce4e5b9ULL;
-  z = (z ^ (z >> 27U)) * 0x94d049bb133111ebULL;
-  return z ^ (z >> 31U);
-}
 
 void check(std::size_t rows, const BootstrapOptions& options) {
   if (options.resamples < fewest_resamples)
@@ -89,7 +81,7 @@ Bootstrap bootstrap(std::size_t rows, const Statistics& statistics, const Bootst
   const std::vector<double> values = statistics(multiplicity);
   std::vector<std::vector<double>> draws(values.size(), std::vector<double>(options.resamples, nan));
   for (std::size_t resample = 0; resample < options.resamples && rows > 0; ++resample) {
-    std::mt19937_64 engine(mixed(options.seed, resample));
+    std::mt19937_64 engine(mixed_seed(options.seed, resample));
     boost::random::uniform_int_distribution<std::size_t> row(0, rows - 1);
     std::fill(multiplicity.begin(), multiplicity.end(), 0U);
     for (std::size_t i = 0; i < rows; ++i) ++multiplicity[row(engine)];
