@@ -21,6 +21,7 @@ enum class Flag : std::uint32_t {
   undersampled = 1U << 7,
   missing_channel = 1U << 8,
   unresolved = 1U << 9,
+  calibration_expired = 1U << 10,
 };
 
 struct FlagWords {
@@ -30,7 +31,7 @@ struct FlagWords {
 };
 
 /// The one table of flags; messages, documents, pages and bindings are made from it.
-inline constexpr std::array<FlagWords, 10> flag_table{{
+inline constexpr std::array<FlagWords, 11> flag_table{{
     {Flag::clipped, "clipped", "samples of the pulse stand at the digitizer's limit"},
     {Flag::piled_up, "piled_up", "another pulse overlaps the stretch used for the time"},
     {Flag::no_baseline, "no_baseline", "no undisturbed stretch to take the baseline from"},
@@ -41,6 +42,8 @@ inline constexpr std::array<FlagWords, 10> flag_table{{
     {Flag::undersampled, "undersampled", "the edge has too few samples for its uncertainty to hold"},
     {Flag::missing_channel, "missing_channel", "the record has no trace of this channel"},
     {Flag::unresolved, "unresolved", "it looks like two pulses too near to one another to be told apart"},
+    {Flag::calibration_expired, "calibration_expired",
+     "a delay of its chain had no calibration valid at its date"},
 }};
 
 /// A set of flags; the empty set means nothing speaks against the stamp.

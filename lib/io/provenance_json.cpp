@@ -1,8 +1,7 @@
 #include "firstedge/io/provenance_json.hpp"
 
 #include "firstedge/core/error.hpp"
-
-#include <nlohmann/json.hpp>
+#include "firstedge/io/flat_json.hpp"
 
 namespace firstedge {
 
@@ -10,19 +9,9 @@ using Json = nlohmann::ordered_json;
 
 namespace {
 
-// The text is flat; the parser takes memory for each bracket that is open, so that nesting is stopped early.
-constexpr int deepest_nesting = 8;
-
 Error not_json(const std::string& place) {
   return {place, "the provenance is not the JSON text it should be",
           "use a table as firstedge-stamp wrote it"};
-}
-
-Json parsed(std::string_view text, const std::string& place) {
-  return Json::parse(text, [&](int depth, Json::parse_event_t, const Json&) {
-    if (depth > deepest_nesting) throw not_json(place);
-    return true;
-  });
 }
 
 }  // namespace
@@ -39,7 +28,7 @@ std::string provenance_json(const Provenance& provenance) {
 
 Provenance provenance_from_json(std::string_view text, const std::string& place) {
   try {
-    const Json json = parsed(text, place);
+    const Json json = flat_json(text, not_json(place));
     Provenance provenance{.program = json.at("program"),
                           .version = json.at("version"),
                           .command = json.at("command"),

@@ -3,6 +3,7 @@
 #include "firstedge/core/error.hpp"
 #include "firstedge/io/byte_source.hpp"
 #include "firstedge/io/json_settings.hpp"
+#include "firstedge/io/setup_elements.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -31,7 +32,8 @@ constexpr std::string_view default_text = R"({
 constexpr std::uint64_t most_learning_records = 1'000'000;
 
 // The names that a channel and every_channel have in common; what is absent is taken from `defaults`.
-ChannelSetup channel_of(const Settings& settings, const ChannelSetup& defaults) {
+ChannelSetup channel_of(const Settings& settings, const ChannelSetup& defaults,
+                        std::span<const Element> elements) {
   ChannelSetup channel;
   channel.sensor = settings.text("sensor", defaults.sensor);
   channel.load_ohm = settings.quantity("load", "ohm", defaults.load_ohm);
@@ -44,10 +46,13 @@ ChannelSetup channel_of(const Settings& settings, const ChannelSetup& defaults) 
   channel.search = settings.group("search").over(defaults.search);
   channel.filters = settings.has("filters") ? settings.groups("filters") : defaults.filters;
   channel.timing = settings.has("timing") ? settings.groups("timing") : defaults.timing;
+  channel.chain = chain_from(settings, elements);
+  if (!channel.chain) channel.chain = defaults.chain;
   return channel;
 }
 
-std::vector<ChannelSetup> channels_of(const Settings& root, const ChannelSetup& every_channel) {
+std::vector<ChannelSetup> channels_of(const Settings& root, const ChannelSetup& every_channel,
+                                      std::span<const Element> elements) {
   std::vector<ChannelSetup> channels;
   std::set<std::string> names;
   for (const Settings& settings : root.groups("channels")) {
@@ -56,7 +61,7 @@ std::vector<ChannelSetup> channels_of(const Settings& root, const ChannelSetup& 
     if (!names.insert(name).second) {
       settings.refuse("name", fmt::format("lists channel '{}' again", name), "list each channel once");
     }
-    channels.push_back(channel_of(settings, every_channel));
+    channels.push_back(channel_of(settings, every_channel, elements));
     channels.back().name = name;
     settings.finish();
   }
@@ -71,10 +76,12 @@ Setup setup_of(std::string_view json, const std::string& place, const ChannelSet
   setup.input = root.group("input");
   setup.learning_records = static_cast<std::size_t>(
       root.whole_number("learning_records", setup.learning_records, 1, most_learning_records));
+  setup.elements = elements_from(root);
+  setup.temperature_c = temperature_from(root);
   const Settings every_channel = root.group("every_channel");
-  setup.every_channel = channel_of(every_channel, defaults);
+  setup.every_channel = channel_of(every_channel, defaults, setup.elements);
   every_channel.finish();
-  setup.channels = channels_of(root, setup.every_channel);
+  setup.channels = channels_of(root, setup.every_channel, setup.elements);
   root.finish();
   return setup;
 }
@@ -87,6 +94,14 @@ ChannelSetup Setup::channel(const std::string& name) const {
   ChannelSetup channel = own == channels.end() ? every_channel : *own;
   channel.name = name;
   return channel;
+}
+
+std::vector<Chain> Setup::chains() const {
+  std::vector<Chain> chains;
+  for (const ChannelSetup& channel : channels) {
+    if (channel.chain) chains.push_back({.channel = channel.name, .elements = *channel.chain});
+  }
+  return chains;
 }
 
 Setup read_setup(const std::filesystem::path& file) {

@@ -1,6 +1,7 @@
 // The stamp table: all stamps of a run in one HDF5 file (or CSV), with what made them.
 #pragma once
 
+#include "firstedge/core/applied_delay.hpp"
 #include "firstedge/core/instant.hpp"
 #include "firstedge/core/result.hpp"
 #include "firstedge/core/stamp.hpp"
@@ -30,6 +31,7 @@ struct StampTableHead {
   std::string title;
   std::vector<Channel> channels;
   std::vector<Method> methods;
+  std::vector<AppliedDelay> applied_delays;  ///< taken out of the stamps' times; empty: none
   Provenance provenance;
 };
 
@@ -46,7 +48,8 @@ struct TriggerRow {
 /// HDF5 layout "firstedge stamp table 1": /stamps, a 1-D chunked, shuffled and deflated dataset of a compound
 /// type with one member a field of Stamp (numbers only, so that h5py and pandas read it in one line);
 /// /channels and /methods, 1-D compound datasets with the names; /triggers (record, seconds, femtoseconds,
-/// scale) when there are instants; attributes title, layout, provenance (JSON text). CSV: '#' lines of the
+/// scale) when there are instants; attributes title, layout, provenance (JSON text), and
+/// applied_delays (JSON text) where delays were taken out. CSV: '#' lines of the
 /// head, then a header line with units and one line a stamp, names written out, numbers in the shortest form
 /// that reads back to the same double.
 class StampTableWriter {

@@ -1,6 +1,7 @@
 #include "firstedge/io/stamp_table_csv.hpp"
 
 #include "firstedge/core/error.hpp"
+#include "firstedge/io/applied_delay_json.hpp"
 #include "firstedge/io/part_file.hpp"
 #include "firstedge/io/provenance_json.hpp"
 #include "firstedge/io/stamp_fields.hpp"
@@ -44,6 +45,8 @@ class CsvStampWriter::Sink {
     for (const auto& method : head.methods)
       text += fmt::format("{}{}\n", stamp_words::method_line, stamp_words::json_line(method));
     text += fmt::format("{}{}\n", stamp_words::provenance_line, provenance_json(head.provenance));
+    if (!head.applied_delays.empty())
+      text += fmt::format("{}{}\n", stamp_words::delays_line, applied_delays_json(head.applied_delays));
     put(text + stamp_words::columns() + '\n');
   }
 

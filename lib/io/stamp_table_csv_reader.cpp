@@ -1,4 +1,5 @@
 #include "firstedge/core/error.hpp"
+#include "firstedge/io/applied_delay_json.hpp"
 #include "firstedge/io/byte_source.hpp"
 #include "firstedge/io/provenance_json.hpp"
 #include "firstedge/io/stamp_fields.hpp"
@@ -245,6 +246,8 @@ class CsvStampReader::Source {
         head_.methods.push_back(stamp_words::method_from_json(*method, place));
       if (const auto provenance = text_behind(stamp_words::provenance_line))
         head_.provenance = provenance_from_json(*provenance, place);
+      if (const auto delays = text_behind(stamp_words::delays_line))
+        head_.applied_delays = applied_delays_from_json(*delays, place);
       if (head_.channels.size() > most_words || head_.methods.size() > most_words)
         throw Error(place, "there are more than 65536 channels or methods", "the file is damaged");
     }

@@ -1,5 +1,6 @@
 #include "firstedge/io/stamp_table_hdf5.hpp"
 
+#include "firstedge/io/applied_delay_json.hpp"
 #include "firstedge/io/part_file.hpp"
 #include "firstedge/io/provenance_json.hpp"
 #include "firstedge/io/stamp_table_rows.hpp"
@@ -101,6 +102,8 @@ class Hdf5StampWriter::Sink {
     write_attribute(*root_, "layout", std::string(stamp_layout::name));
     write_attribute(*root_, "title", head.title);
     write_attribute(*root_, "provenance", provenance_json(head.provenance));
+    if (!head.applied_delays.empty())
+      write_attribute(*root_, "applied_delays", applied_delays_json(head.applied_delays));
 
     const std::size_t name = longest(head.channels, &StampTableHead::Channel::name);
     const std::size_t sensor = longest(head.channels, &StampTableHead::Channel::sensor);

@@ -15,6 +15,7 @@ inline constexpr std::string_view title_line = "# title: ";            // JSON t
 inline constexpr std::string_view channel_line = "# channel: ";        // JSON object, one line a channel
 inline constexpr std::string_view method_line = "# method: ";          // JSON object, one line a method
 inline constexpr std::string_view provenance_line = "# provenance: ";  // JSON object
+inline constexpr std::string_view delays_line = "# applied_delays: ";  // JSON list; only if there are any
 inline constexpr std::string_view trigger_line =
     "# trigger: ";  // record,scale,seconds,femtoseconds; at the end
 

@@ -82,7 +82,7 @@ TEST(setup, an_error_names_line_and_column_or_the_path_of_names) {
   EXPECT_THAT(refusal_of("{\n  \"title\": \"x\",\n  \"input\": }\n"),
               AllOf(HasSubstr("bench.json, line 3, column 12: not JSON"), HasSubstr("unexpected '}'")));
   EXPECT_THAT(refusal_of("{\"tittle\": 1}"), AllOf(HasSubstr("bench.json, tittle: is not a name known here"),
-                                                   HasSubstr("learning_records, title")));
+                                                   HasSubstr("learning_records, temperature, title")));
   EXPECT_THAT(refusal_of(R"({"channels": [{"name": "A"}, {"name": "B", "loud": 1}]})"),
               HasSubstr("bench.json, channels/1/loud: is not a name known here"));
   EXPECT_THAT(refusal_of(R"({"every_channel": {"load": "50 V"}})"),
