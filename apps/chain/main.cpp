@@ -80,8 +80,11 @@ int chain(const Options& options, int argc, char** argv) {
   if (options.put_back) return put_back(options, argc, argv);
   if (options.setup.empty()) throw Error("--setup", "is missing", "give the Setup with elements and chains");
   const Setup setup = read_setup(options.setup);
-  const Station station{
-      .elements = setup.elements, .chains = setup.chains(), .temperature_c = setup.temperature_c};
+  const Station station{.name = setup.title,
+
+                        .elements = setup.elements,
+                        .chains = setup.chains(),
+                        .temperature_c = setup.temperature_c};
   std::optional<StampTableReader> table;
   if (!options.table.empty()) table.emplace(options.table);
   if (table && !table->head().applied_delays.empty())

@@ -69,8 +69,10 @@ ChainDelay chain_delay(const Chain& chain, const Station& station, const std::op
     add_element(name, element.calibrations[chosen.index], station.temperature_c, delay, per_kelvin_s);
   }
   if (per_kelvin_s != 0)
-    delay.terms.push_back(
-        {.name = "temperature", .unit = "°C", .input = *station.temperature_c, .sensitivity = per_kelvin_s});
+    delay.terms.push_back({.name = station.name.empty() ? "temperature" : "temperature, " + station.name,
+                           .unit = "°C",
+                           .input = *station.temperature_c,
+                           .sensitivity = per_kelvin_s});
   return delay;
 }
 

@@ -13,6 +13,7 @@ namespace firstedge {
 
 /// A bench or a station: what chains can be made of, and how warm it is there.
 struct Station {
+  std::string name;  ///< for people
   std::vector<Element> elements;
   std::vector<Chain> chains;
   std::optional<Estimate> temperature_c;  ///< of all elements alike
@@ -21,7 +22,8 @@ struct Station {
 struct ChainDelay {
   double delay_s = 0;
   /// One a element (its delay at its calibration's temperature), one for each temperature coefficient that is
-  /// uncertain, and "temperature", which all elements share.
+  /// uncertain, and the station's
+  /// temperature, which all elements share.
   std::vector<DelayTerm> terms;
   std::vector<std::string> doubts;  ///< one a calibration that is not valid at the date
   std::vector<std::string> notes;   ///< what was left out

@@ -1,13 +1,12 @@
 #include "firstedge/core/error.hpp"
 #include "firstedge/io/applied_delay_json.hpp"
 #include "firstedge/io/byte_source.hpp"
+#include "firstedge/io/csv_rows.hpp"
 #include "firstedge/io/provenance_json.hpp"
 #include "firstedge/io/stamp_fields.hpp"
 #include "firstedge/io/stamp_table_csv.hpp"
 #include "firstedge/io/stamp_table_words.hpp"
 
-#include <charconv>
-#include <fstream>
 #include <map>
 #include <optional>
 #include <utility>
@@ -17,100 +16,10 @@
 namespace firstedge {
 namespace {
 
-constexpr std::size_t longest_row = std::size_t{1} << 16U;
-constexpr std::size_t longest_head_line = std::size_t{16} << 20U;
 constexpr std::size_t largest_head = std::size_t{64} << 20U;
 constexpr std::size_t most_words = 65536;  // channels and methods are numbered in 16 bits
 
-// A text file line by line, none longer than allowed.
-class Lines {
- public:
-  explicit Lines(const std::filesystem::path& file) : name_(file.string()), stream_(file, std::ios::binary) {}
-
-  std::string place() const { return fmt::format("{}, line {}", name_, number_); }
-
-  /// The next line without its end; nothing at the end of the file.
-  std::optional<std::string> next() {
-    std::string line;
-    std::streambuf& bytes = *stream_.rdbuf();
-    ++number_;
-    for (int c = bytes.sbumpc(); c != '\n'; c = bytes.sbumpc()) {
-      if (c == std::char_traits<char>::eof()) {
-        if (line.empty()) return std::nullopt;
-        break;
-      }
-      line += static_cast<char>(c);
-      if (line.size() > (line.front() == '#' ? longest_head_line : longest_row))
-        throw Error(place(), "the line is too long", "use a table as firstedge-stamp wrote it");
-    }
-    if (!line.empty() && line.back() == '\r') line.pop_back();
-    return line;
-  }
-
- private:
-  std::string name_;
-  std::ifstream stream_;
-  std::uint64_t number_ = 0;
-};
-
-// The fields of a row one after the other (RFC 4180).
-class Fields {
- public:
-  Fields(std::string_view line, const std::string& place) : rest_(line), place_(place) {}
-
-  std::string next() {
-    if (done_) refuse("has too few fields");
-    std::string field;
-    if (!rest_.empty() && rest_.front() == '"') {
-      rest_.remove_prefix(1);
-      while (true) {
-        const std::size_t quote = rest_.find('"');
-        if (quote == std::string_view::npos) refuse("has a quote that does not end");
-        field += rest_.substr(0, quote);
-        rest_.remove_prefix(quote + 1);
-        if (rest_.empty() || rest_.front() != '"') break;
-        field += '"';
-        rest_.remove_prefix(1);
-      }
-      if (!rest_.empty() && rest_.front() != ',') refuse("has text behind a quote");
-    } else {
-      field = rest_.substr(0, rest_.find(','));
-      rest_.remove_prefix(field.size());
-    }
-    done_ = rest_.empty();
-    if (!done_) rest_.remove_prefix(1);
-    return field;
-  }
-
-  template <class Number>
-  Number number(const char* name) {
-    const std::string field = next();
-    Number value{};
-    const char* const end = field.data() + field.size();
-    const auto [stop, error] = std::from_chars(field.data(), end, value);
-    if (error != std::errc() || stop != end) refuse(fmt::format("has the {} '{}'", name, field));
-    return value;
-  }
-  double number_or_nan(const char* name) {
-    if (rest_.empty() || rest_.front() == ',') {
-      next();
-      return not_known;
-    }
-    return number<double>(name);
-  }
-
-  void finish() const {
-    if (!done_) refuse("has too many fields");
-  }
-  [[noreturn]] void refuse(const std::string& problem) const {
-    throw Error(place_, "the row " + problem, "use a table as firstedge-stamp wrote it");
-  }
-
- private:
-  std::string_view rest_;
-  std::string place_;
-  bool done_ = false;
-};
+const std::string remedy = "use a table as firstedge-stamp wrote it";
 
 using Numbers = std::map<std::string, std::uint16_t>;
 
@@ -120,13 +29,13 @@ Numbers numbers_of(const std::vector<std::string>& labels) {
   return numbers;
 }
 
-std::uint16_t number_of(const Numbers& numbers, const std::string& label, const Fields& fields) {
+std::uint16_t number_of(const Numbers& numbers, const std::string& label, const CsvFields& fields) {
   const auto found = numbers.find(label);
   if (found == numbers.end()) fields.refuse(fmt::format("names '{}', which the head does not list", label));
   return found->second;
 }
 
-FlagSet flags_of(const std::string& text, const Fields& fields) {
+FlagSet flags_of(const std::string& text, const CsvFields& fields) {
   FlagSet flags;
   std::size_t start = 0;
   while (start < text.size()) {
@@ -144,7 +53,7 @@ FlagSet flags_of(const std::string& text, const Fields& fields) {
 }
 
 template <class Number>
-void read_field(Stamp& stamp, Number Stamp::*member, const char* name, Fields& fields,
+void read_field(Stamp& stamp, Number Stamp::*member, const char* name, CsvFields& fields,
                 const Numbers& channels, const Numbers& methods) {
   if constexpr (std::is_same_v<Number, double>) {
     stamp.*member = fields.number_or_nan(name);
@@ -161,7 +70,7 @@ void read_field(Stamp& stamp, Number Stamp::*member, const char* name, Fields& f
 }
 
 TriggerRow trigger_of(std::string_view line, const std::string& place) {
-  Fields fields(line, place);
+  CsvFields fields(line, place, remedy);
   TriggerRow row;
   row.record = fields.number<std::uint64_t>("record");
   const std::string scale = fields.next();
@@ -184,11 +93,11 @@ class CsvStampReader::Source {
  public:
   explicit Source(std::filesystem::path file) : file_(std::move(file)) {
     ByteSource::from_file(file_);
-    lines_.emplace(file_);
+    lines_.emplace(file_, remedy);
     read_head();
     channels_ = numbers_of(stamp_words::channel_labels(head_));
     methods_ = numbers_of(stamp_words::method_labels(head_));
-    Lines rest(file_);
+    CsvLines rest(file_, remedy);
     for (std::size_t i = 0; i < head_lines_; ++i) rest.next();
     while (const auto line = rest.next()) size_ += line->empty() || line->front() == '#' ? 0 : 1;
   }
@@ -202,7 +111,7 @@ class CsvStampReader::Source {
       const auto line = lines_->next();
       if (!line) break;
       if (line->empty() || line->front() == '#') continue;
-      Fields fields(*line, lines_->place());
+      CsvFields fields(*line, lines_->place(), remedy);
       Stamp& stamp = stamps.emplace_back();
       for_each_stamp_number([&](const char* name, auto member) {
         read_field(stamp, member, name, fields, channels_, methods_);
@@ -215,7 +124,7 @@ class CsvStampReader::Source {
 
   std::vector<TriggerRow> triggers() {
     std::vector<TriggerRow> rows;
-    Lines lines(file_);
+    CsvLines lines(file_, remedy);
     while (const auto line = lines.next()) {
       if (line->starts_with(stamp_words::trigger_line))
         rows.push_back(
@@ -269,7 +178,7 @@ class CsvStampReader::Source {
   }
 
   std::filesystem::path file_;
-  std::optional<Lines> lines_;
+  std::optional<CsvLines> lines_;
   std::size_t head_lines_ = 0;
   std::size_t head_bytes_ = 0;
   StampTableHead head_;

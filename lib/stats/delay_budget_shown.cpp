@@ -24,8 +24,8 @@ std::string remeasure_first(const DelayBudget& budget) {
   const DelayBudgetRow& first = budget.rows.front();
   return fmt::format(
       "{}: measure '{}' again first ({:.0f} % of the variance; known exactly, {} would become {}).",
-      budget.name, first.term.name, 100 * first.share, format_quantity(budget.total_s.uncertainty, "s", 2),
-      format_quantity(first.known_exactly_s, "s", 2));
+      budget.name, first.term.name, 100 * first.share, format_quantity(budget.total_s.uncertainty, "s", 3),
+      format_quantity(first.known_exactly_s, "s", 3));
 }
 
 Table budget_table(const DelayBudget& budget, const std::string& key) {

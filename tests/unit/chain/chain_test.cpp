@@ -58,7 +58,8 @@ TEST(calibration_choice, the_one_valid_at_the_date_and_the_nearest_where_none_is
 }
 
 Station two_channels() {
-  return {.elements = {simple("sensor A", 1.5e-9, 10e-12), simple("sensor B", 1.6e-9, 24e-12),
+  return {.name = "",
+          .elements = {simple("sensor A", 1.5e-9, 10e-12), simple("sensor B", 1.6e-9, 24e-12),
                        simple("long cable", 480e-9, 100e-12), simple("unused", 3.1e-9, 5e-12)},
           .chains = {{"A", {"sensor A", "long cable"}}, {"B", {"sensor B", "long cable"}}},
           .temperature_c = std::nullopt};
@@ -132,7 +133,8 @@ TEST(delay_budget, without_uncertainty_everything_is_a_point) {
 }
 
 TEST(chain_delay, moves_with_temperature_and_is_less_known_for_it) {
-  Station station{.elements = {simple("cable", 100e-9, 0)}, .chains = {}, .temperature_c = Estimate{43, 2}};
+  Station station{
+      .name = "", .elements = {simple("cable", 100e-9, 0)}, .chains = {}, .temperature_c = Estimate{43, 2}};
   Calibration& calibration = station.elements[0].calibrations[0];
   calibration.temperature_coefficient_per_k = {100e-6, 20e-6};
   calibration.temperature_c = 23;
@@ -149,7 +151,8 @@ TEST(chain_delay, moves_with_temperature_and_is_less_known_for_it) {
 }
 
 Station recalibrated_station() {
-  return {.elements = {recalibrated()}, .chains = {{"A", {"cable"}}}, .temperature_c = std::nullopt};
+  return {
+      .name = "", .elements = {recalibrated()}, .chains = {{"A", {"cable"}}}, .temperature_c = std::nullopt};
 }
 
 TEST(delay_plan, each_record_has_the_calibration_of_its_date) {
