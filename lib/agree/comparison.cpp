@@ -40,8 +40,8 @@ OffsetCourse course_without_outliers(const WayComparison& found) {
 }
 
 std::string method_of(const Way& way, const Match& pair) {
-  const std::string first = way.first.methods.empty() ? "" : way.first.methods[pair.first];
-  const std::string second = way.second.methods.empty() ? "" : way.second.methods[pair.second];
+  std::string first = way.first.methods.empty() ? "" : way.first.methods[pair.first];
+  std::string second = way.second.methods.empty() ? "" : way.second.methods[pair.second];
   if (first == second || second.empty()) return first;
   return first.empty() ? second : first + ", " + second;
 }

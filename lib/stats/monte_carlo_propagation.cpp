@@ -236,7 +236,8 @@ Drawn draw_output_adaptively(const Measurand& measurand, const DrawnInputs& draw
                 fmt::format("allow from {} to {}", fewest_blocks * trials_in_block, most_trials_ever));
   Draws draws(measurand, drawn, options);
   const double for_coverage = std::ceil(100 / (1 - options.coverage));
-  if (for_coverage > static_cast<double>(adaptive.most_trials / fewest_blocks))
+  const std::size_t most_in_block = adaptive.most_trials / fewest_blocks;
+  if (for_coverage > static_cast<double>(most_in_block))
     throw Error("propagation",
                 fmt::format("a coverage of {} needs more trials than allowed", options.coverage),
                 "lower the coverage or allow more trials");
