@@ -32,7 +32,7 @@ TEST(setup_elements, an_element_and_a_chain_are_read_name_by_name) {
     "every_channel": {"chain": ["input 1"]},
     "channels": [{"name": "North", "chain": ["cable N3", "input 1"]}, {"name": "Bare", "chain": []},
                  {"name": "Other"}]})",
-                                  "station.json");
+                                 "station.json");
   ASSERT_EQ(setup.elements.size(), 2U);
   const Calibration& cable = setup.elements[0].calibrations.at(0);
   EXPECT_EQ(setup.elements[0].name, "cable N3");
