@@ -43,7 +43,7 @@ Judged judge(const Agreement& agreement, const CompareOptions& options) {
   ways.insert(ways.end(), agreement.crossings.begin(), agreement.crossings.end());
   std::vector<WayComparison> all = judged.ways;
   all.insert(all.end(), judged.crossings.begin(), judged.crossings.end());
-  judged.suspicion = suspicion_of(ways, all, options.budget);
+  judged.suspicion = suspicion_of(ways, all);
   return judged;
 }
 
@@ -106,6 +106,7 @@ void add_figures(const Judged& judged, Result& result) {
 void add_tables(const Judged& judged, Result& result) {
   using namespace agree_shown;
   result.tables.push_back(ways_table(judged.ways));
+  result.tables.push_back(uncertainties_table(judged.ways));
   if (!judged.suspicion.suspects.empty()) result.tables.push_back(suspects_table(judged.suspicion));
   if (!judged.differences.empty()) {
     result.tables.push_back(differences_table(judged.differences));

@@ -16,10 +16,10 @@ struct Agreement {
 };
 
 /// Figures: the combined offset, E_n of it and of each way, and (from two ways on) the difference of the
-/// first two. Tables: "ways", "matching", a budget each, "differences", "combination", "suspects" (where
-/// something is off), "dependences", "methods", "course". Plots: the differences in time and their
-/// distribution. The answer says in one line whether the stations agree, and else what is most likely wrong.
-/// Throws Error as compare_way, and for no way.
+/// first two. Tables: "ways", "uncertainties", "matching", a budget each, "differences", "combination",
+/// "suspects" (where something is off), "dependences", "methods", "course". Plots: the differences in time
+/// and their distribution. The answer says in one line whether the stations agree, and else what is most
+/// likely wrong. Throws Error as compare_way, and for no way.
 Result analyse_agreement(const Agreement& agreement, const CompareOptions& options);
 
 }  // namespace firstedge

@@ -26,28 +26,41 @@ Table ways_table(std::span<const WayComparison> ways) {
       .key = "ways",
       .title = "Offset by each way",
       .note =
-          "Offset: second station less first, less the expected travel time. Statistical: from the "
-          "scatter of the pairs alone. E_n: offset over its expanded uncertainty (95.45 %); within ±1 "
-          "the stations agree.",
+          "Offset: second station less first, less the expected travel time, with its combined standard "
+          "uncertainty. E_n: offset over its expanded uncertainty; within ±1 the stations agree.",
       .columns = {{"way", "Way", ""},
-                  {"pairs", "Pairs used", ""},
-                  {"outliers", "Outliers", ""},
                   {"offset", "Offset", "s"},
-                  {"statistical", "Statistical u", "s"},
-                  {"k1", "Combined u, k = 1", "s"},
-                  {"k2", "k = 2", "s"},
                   {"expanded", "Expanded, 95.45 %", "s"},
-                  {"low", "Drawn, from", "s"},
-                  {"high", "to", "s"},
                   {"e_n", "E_n", ""},
                   {"verdict", "The stations", ""}},
       .rows = {}};
   for (const WayComparison& way : ways)
+    table.rows.push_back(
+        {way.name, way.budget.total_s, way.budget.expanded_s, way.e_n, verdict(way.agrees())});
+  return table;
+}
+
+Table uncertainties_table(std::span<const WayComparison> ways) {
+  Table table{
+      .key = "uncertainties",
+      .title = "Uncertainty of each way",
+      .note =
+          "Statistical: from the scatter of the pairs alone. k = 1: combined with chains, distance, speed "
+          "and clocks (JCGM 100). Drawn: the interval of 95.45 % by Monte Carlo (JCGM 101).",
+      .columns = {{"way", "Way", ""},
+                  {"pairs", "Pairs used", ""},
+                  {"outliers", "Outliers", ""},
+                  {"statistical", "Statistical", "s"},
+                  {"k1", "k = 1", "s"},
+                  {"k2", "k = 2", "s"},
+                  {"low", "Drawn, from", "s"},
+                  {"high", "to", "s"}},
+      .rows = {}};
+  for (const WayComparison& way : ways)
     table.rows.push_back({way.name, count(way.offset.used), count(way.offset.outliers),
-                          way.offset.mean_s.value, way.offset.mean_s.uncertainty,
-                          way.budget.total_s.uncertainty, 2 * way.budget.total_s.uncertainty,
-                          way.budget.expanded_s, way.budget.drawn.symmetric.low,
-                          way.budget.drawn.symmetric.high, way.e_n, verdict(way.agrees())});
+                          way.offset.mean_s.uncertainty, way.budget.total_s.uncertainty,
+                          2 * way.budget.total_s.uncertainty, way.budget.drawn.symmetric.low,
+                          way.budget.drawn.symmetric.high});
   return table;
 }
 

@@ -10,6 +10,7 @@
 namespace firstedge::agree_shown {
 
 Table ways_table(std::span<const WayComparison> ways);
+Table uncertainties_table(std::span<const WayComparison> ways);
 Table matching_table(std::span<const WayComparison> ways);
 Table differences_table(std::span<const WayDifference> differences);
 Table combination_table(const CombinedWays& combined, std::span<const LeftOut> left_out);

@@ -35,7 +35,7 @@ struct Matching {
 /// From this share on the place of the differences is ambiguous: half of the instants fit elsewhere too.
 inline constexpr double ambiguous_share = 0.5;
 /// Pairs of instants within the window that are looked at, at most.
-inline constexpr std::size_t most_candidates = 20'000'000;
+inline constexpr std::size_t most_candidates = 5'000'000;
 
 /// Looks at all pairs of instants that differ by expected_s to within the window, finds the place where their
 /// differences gather most densely (in an interval that is widened from six combined uncertainties until it

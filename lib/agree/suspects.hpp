@@ -50,7 +50,6 @@ struct Suspicion {
 /// ways and compared: the same ways, one beside the other. Changes are tried on the offset that is known
 /// best: of the way that is most off; or, where chains are pointed at, of a way that is off less one that
 /// agrees, since what both share cancels. Empty where all agree.
-Suspicion suspicion_of(std::span<const Way> ways, std::span<const WayComparison> compared,
-                       const DelayBudgetOptions& options);
+Suspicion suspicion_of(std::span<const Way> ways, std::span<const WayComparison> compared);
 
 }  // namespace firstedge

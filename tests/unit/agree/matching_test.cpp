@@ -83,8 +83,8 @@ TEST(matching, what_cannot_be_matched_is_refused) {
   EXPECT_THROW(match_instants(one, utc, 0), Error);
   EXPECT_THROW(match_instants(one, list_at("none", {}, 0), 0), Error);
   EXPECT_THROW(match_instants(one, one, 0, {.window_s = 0}), Error);
-  const InstantList many = list_at("many", std::vector<double>(5000, 1.0), 1e-11);
-  EXPECT_THROW(match_instants(many, many, 0), Error) << "25 million pairs";
+  const InstantList many = list_at("many", std::vector<double>(2300, 1.0), 1e-11);
+  EXPECT_THROW(match_instants(many, many, 0), Error) << "5.3 million pairs";
 }
 
 TEST(offset, a_tenth_of_wild_differences_does_not_move_it) {
