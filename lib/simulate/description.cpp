@@ -73,8 +73,10 @@ Plot shapes_plot(const Simulation& simulation) {
   for (std::size_t c = 0; c < simulation.plan().channels.size(); ++c) {
     const ChannelPlan& channel = simulation.plan().channels[c];
     Series series{.label = channel.name, .kind = Series::Kind::line, .x = {}, .y = {}, .y_uncertainty = {}};
-    const double end_s = 8 * channel.shape.decay_s;
-    for (double t = -end_s / 16; t < end_s; t += end_s / 400) {
+    const std::optional<LinePlan>& line = channel.shape.line;
+    const double end_s = 8 * channel.shape.decay_s + (line ? line_lasts_s(*line) : 0);
+    const double step_s = end_s / (line ? 2000 : 400);
+    for (double t = -channel.shape.decay_s / 2; t < end_s; t += step_s) {
       series.x.push_back(t + channel.delay_s);
       series.y.push_back(channel.polarity * channel.heights.height_v * simulation.shape(c)(t));
     }

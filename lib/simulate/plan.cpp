@@ -46,6 +46,7 @@ ShapePlan shape_plan(const Settings& settings) {
   plan.band_hz = positive(settings, "band", "Hz", plan.band_hz);
   plan.low_cut_hz = not_negative(settings, "low_cut", "Hz", 0);
   plan.skin_s = not_negative(settings, "skin", "s", 0);
+  if (settings.has("line")) plan.line = line_plan(settings.group("line"));
   if (plan.rise_s >= plan.decay_s)
     settings.refuse("rise", "is not below decay", "make rise the shorter of the two");
   settings.finish();

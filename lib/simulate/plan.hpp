@@ -3,6 +3,7 @@
 
 #include "firstedge/core/instant.hpp"
 #include "firstedge/core/settings.hpp"
+#include "firstedge/simulate/line.hpp"
 
 #include <cstdint>
 #include <optional>
@@ -13,13 +14,15 @@
 namespace firstedge {
 
 /// The current pulse of a sensor and what it passes on its way to the digitizer. Everything is linear, so the
-/// shape is one and the height scales it; the height in volts is the peak at the digitizer.
+/// shape is one and the height scales it; the height in volts is the peak at the digitizer or, with a line,
+/// of the pulse put into the line, so that its loss is seen.
 struct ShapePlan {
   double rise_s = 0.2e-9;  ///< time constants of the sensor's current exp(-t/decay) - exp(-t/rise)
   double decay_s = 2e-9;
-  double band_hz = 400e6;  ///< -3 dB point of the amplifier and digitizer together, Gaussian response
-  double low_cut_hz = 0;   ///< AC coupling: single pole high-pass; 0 for none
-  double skin_s = 0;       ///< K^2 of a lossy cable, H = exp(-K sqrt(j w)); 0 for none (s)
+  double band_hz = 400e6;        ///< -3 dB point of the amplifier and digitizer together, Gaussian response
+  double low_cut_hz = 0;         ///< AC coupling: single pole high-pass; 0 for none
+  double skin_s = 0;             ///< K^2 of a lossy cable, H = exp(-K sqrt(j w)); 0 for none (s)
+  std::optional<LinePlan> line;  ///< a cable with a delay and reflections of its own
 };
 
 /// Heights at the digitizer.

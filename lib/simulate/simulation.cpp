@@ -229,7 +229,7 @@ SimulatedBlock Simulation::records(std::uint64_t first, std::size_t count) const
         truth.polarity = static_cast<std::int16_t>(plan.polarity);
         truth.time_s = time_s;
         truth.uncertainty_s = 0;
-        truth.height_v = pulses[i].height_v;
+        truth.height_v = pulses[i].height_v * channels_[c].shape.peak();
         truth.baseline_v = level;
         if (clipped) truth.flags |= Flag::clipped;
         const double overlap_s = 5 * plan.shape.decay_s;
