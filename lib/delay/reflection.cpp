@@ -143,7 +143,7 @@ class Reflection {
  private:
   EchoModel with_end() const {
     if (!has_end()) return {};
-    const EchoModel guess = first_guess(data_, options_.end == ReflectionOptions::End::open ? 1 : -1);
+    EchoModel guess = first_guess(data_, options_.end == ReflectionOptions::End::open ? 1 : -1);
     if (!(guess.echoes[0].delay_s > 0) || guess.echoes[0].gain == 0)
       refuse(data_.after.head, "has no echo from its end", "say that the end is matched, or record longer");
     return guess;
