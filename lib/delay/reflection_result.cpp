@@ -3,6 +3,8 @@
 #include "firstedge/delay/stated.hpp"
 #include "firstedge/signal/skin_line.hpp"
 
+#include <algorithm>
+
 #include <fmt/format.h>
 
 namespace firstedge {
@@ -42,7 +44,7 @@ Table mismatches_table(const ReflectionDelay& found) {
 
 Table impedance_table(const ReflectionDelay& found) {
   Table table{.key = "impedance",
-              .title = "Impedance along the cable",
+              .title = "Impedance from one mismatch to the next",
               .note =
                   "Between one mismatch and the next. The uncertainty grows with each mismatch passed; that "
                   "of the impedance at the near end, which was given, is not in it.",
@@ -121,10 +123,11 @@ std::vector<Figure> figures_of(const ReflectionDelay& found, std::size_t records
 Result analyse_reflection(const TraceAverage& average, const ReflectionOptions& options) {
   const ReflectionDelay found = reflection_delay(average, options);
   const std::string& name = found.mean.head.name;
-  const std::string mismatches = found.mismatches.empty()
-                                     ? "no mismatch stands out"
-                                     : fmt::format("{} mismatch{} stand out", found.mismatches.size(),
-                                                   found.mismatches.size() == 1 ? "" : "es");
+  const auto on_the_way = std::count_if(found.mismatches.begin(), found.mismatches.end(),
+                                        [](const Mismatch& each) { return !each.behind_end; });
+  const std::string mismatches = on_the_way == 0   ? "no mismatch stands out"
+                                 : on_the_way == 1 ? "one mismatch stands out"
+                                                   : fmt::format("{} mismatches stand out", on_the_way);
   Result result{.kind = "delay by reflection",
                 .title = fmt::format("Reflections seen on {}", name),
                 .answer = found.delay_s

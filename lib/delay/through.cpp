@@ -165,7 +165,7 @@ ThroughDelay through_delay(const ThroughData& data) {
   found.gain = stated(reading.fit.gain(0), reading.fit.misfit, moved[2]);
   found.correlation = reading.correlation;
   found.correlation.delay_s = stated(reading.correlation.delay_s, 1, moved[3]);
-  found.ways.push_back({"cross-correlation", found.correlation.delay_s, jackknifed(4), jackknifed(5),
+  found.ways.push_back({std::string(correlation_way), found.correlation.delay_s, jackknifed(4), jackknifed(5),
                         data.average.before().records()});
   for (std::size_t m = 0; m < data.methods.size(); ++m) {
     const ThroughMethod& method = data.methods[m];

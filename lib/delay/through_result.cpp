@@ -3,6 +3,7 @@
 #include "firstedge/delay/through.hpp"
 #include "firstedge/signal/skin_line.hpp"
 
+#include <algorithm>
 #include <cmath>
 #include <functional>
 
@@ -25,11 +26,11 @@ Estimate loss_db(const Estimate& loss_constant) {
           loss_constant.degrees_of_freedom};
 }
 
-std::string what_it_reads(const WayOfReading& way) {
-  if (way.name == "cross-correlation") return "where the whole pulses overlap best";
-  if (way.name.starts_with("leading_edge")) return "a fixed level: moves with the height that is left too";
-  if (way.name.starts_with("template")) return "each channel's own mean shape, by its reference crossing";
-  return "a share of each pulse's own height on its edge";
+std::string what_it_looks_at(const std::string& way) {
+  if (way == correlation_way) return "overlap of the whole pulse";
+  if (way.starts_with("leading_edge")) return "a fixed level of the edge";
+  if (way.starts_with("template")) return "the channel's own mean shape";
+  return "a share of the height";
 }
 
 Table ways_table(const ThroughDelay& delay) {
@@ -50,10 +51,10 @@ Table ways_table(const ThroughDelay& delay) {
       .rows = {}};
   for (const WayOfReading& way : delay.ways)
     table.rows.push_back({way.name, way.read_s, way.correction_s, way.corrected_s,
-                          static_cast<double>(way.used), what_it_reads(way)});
+                          static_cast<double>(way.used), what_it_looks_at(way.name)});
   table.rows.push_back({std::string("fitted line"), delay.bulk_delay_s, 0.0, delay.bulk_delay_s,
                         static_cast<double>(delay.means.before.records),
-                        std::string("the arrival of the wave front")});
+                        std::string("arrival of the front")});
   return table;
 }
 
@@ -85,11 +86,31 @@ Table bands_table(const ThroughDelay& delay) {
   return table;
 }
 
+// From shortly before the pulse to a good while after it, by where it stands over a fiftieth of its peak.
+struct Stretch {
+  double from_s = 0, to_s = 0;
+};
+
+Stretch stretch_around(const MeanTrace& mean) {
+  constexpr double share = 0.02;
+  double peak = 0;
+  for (const double volts : mean.volts) peak = std::max(peak, std::abs(volts));
+  const auto stands_out = [&](double volts) { return std::abs(volts) > share * peak; };
+  const auto first = std::find_if(mean.volts.begin(), mean.volts.end(), stands_out);
+  const auto last = std::find_if(mean.volts.rbegin(), mean.volts.rend(), stands_out);
+  const double start_s = mean.time_s(static_cast<double>(first - mean.volts.begin()));
+  const double end_s = mean.time_s(static_cast<double>(mean.volts.rend() - last));
+  const double length_s = end_s - start_s;
+  return {start_s - 0.4 * length_s, end_s + length_s};
+}
+
 Series trace_series(const std::string& label, const MeanTrace& mean, const std::vector<double>& volts,
-                    double earlier_s) {
+                    double earlier_s, Stretch shown) {
   Series series{.label = label, .kind = Series::Kind::line, .x = {}, .y = {}, .y_uncertainty = {}};
   for (std::size_t i = 0; i < volts.size(); ++i) {
-    series.x.push_back(mean.time_s(static_cast<double>(i)) - earlier_s);
+    const double time_s = mean.time_s(static_cast<double>(i)) - earlier_s;
+    if (time_s < shown.from_s || time_s > shown.to_s) continue;
+    series.x.push_back(time_s);
     series.y.push_back(volts[i]);
   }
   return series;
@@ -97,6 +118,7 @@ Series trace_series(const std::string& label, const MeanTrace& mean, const std::
 
 Plot pulses_plot(const ThroughDelay& delay) {
   const double bulk_s = delay.bulk_delay_s.value;
+  const Stretch shown = stretch_around(delay.means.before);
   return {.key = "pulses",
           .title = "The pulse before and after",
           .caption =
@@ -104,9 +126,9 @@ Plot pulses_plot(const ThroughDelay& delay) {
               "that is rounded and a tail that creeps: the mark of the loss.",
           .x = {"Time", "s"},
           .y = {"Voltage", "V"},
-          .series = {trace_series("before", delay.means.before, delay.means.before.volts, 0),
-                     trace_series("after", delay.means.after, delay.means.after.volts, bulk_s),
-                     trace_series("fitted line", delay.means.after, delay.fit.model_v, bulk_s)},
+          .series = {trace_series("before", delay.means.before, delay.means.before.volts, 0, shown),
+                     trace_series("after", delay.means.after, delay.means.after.volts, bulk_s, shown),
+                     trace_series("fitted line", delay.means.after, delay.fit.model_v, bulk_s, shown)},
           .markers = {}};
 }
 

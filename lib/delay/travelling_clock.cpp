@@ -166,14 +166,19 @@ Result analyse_clock_trip(const std::vector<ClockVisit>& visits, const ClockTrip
   result.answer += ".";
   Table rows{.key = "visits",
              .title = "Visits",
-             .note = "Residual: measured less fitted.",
+             .note = "Residual: measured less fitted; a dash where no other visit checks this one.",
              .columns = {{"station", "Station", ""},
                          {"time", "Time", "s"},
                          {"offset", "Portable less station", "s"},
                          {"residual", "Residual", "s"}},
              .rows = {}};
-  for (std::size_t i = 0; i < visits.size(); ++i)
-    rows.rows.push_back({visits[i].station, visits[i].time_s, visits[i].offset_s, trip.residual_s[i]});
+  // A station visited once takes its reading as it is: what is left is rounding.
+  constexpr double rounding = 1e-9;
+  for (std::size_t i = 0; i < visits.size(); ++i) {
+    const bool unchecked = std::abs(trip.residual_s[i]) < rounding * visits[i].offset_s.uncertainty;
+    rows.rows.push_back({visits[i].station, visits[i].time_s, visits[i].offset_s,
+                         unchecked ? std::nan("") : trip.residual_s[i]});
+  }
   result.tables = {std::move(stations), std::move(rows)};
   if (trip.degrees_of_freedom < 1)
     result.warnings.emplace_back("nothing checks the trip: no visit more than it needs");
