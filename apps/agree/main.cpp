@@ -2,7 +2,6 @@
 // out.
 #include "firstedge/agree/agree.hpp"
 #include "firstedge/core/error.hpp"
-#include "firstedge/core/units.hpp"
 #include "firstedge/io/instant_table.hpp"
 #include "firstedge/io/setup.hpp"
 
@@ -56,14 +55,6 @@ void add_options(CLI::App& app, Options& options) {
   add_result_options(app, options.outputs);
 }
 
-double quantity(const std::string& option, const std::string& text, std::string_view unit) {
-  const auto value = parse_quantity(text, unit);
-  if (!value)
-    throw Error(option, fmt::format("'{}' is not a quantity in {}", text, unit),
-                fmt::format("write it like \"1 {}\"", unit));
-  return *value;
-}
-
 // One station: its file, and what its Setup lists beside the chains.
 struct StationFile {
   std::filesystem::path file;
@@ -99,12 +90,7 @@ std::vector<DelayTerm> spare_of(const StationFile& station, const InstantList& l
 }
 
 InstantList list_of(const StationFile& station, const std::string& channel, const Options& options) {
-  if (station.csv) {
-    const TimeScale scale = options.scale == "TAI"   ? TimeScale::tai
-                            : options.scale == "GPS" ? TimeScale::gps
-                                                     : TimeScale::utc;
-    return read_instant_csv(station.file, scale);
-  }
+  if (station.csv) return read_instant_csv(station.file, *time_scale_named(options.scale));
   StampTableReader table(station.file);
   InstantList list = instants_of(
       table, station.name,
@@ -147,17 +133,17 @@ Agreement agreement_of(const Options& options) {
 }
 
 CompareOptions compare_options(const Options& options) {
-  const Estimate distance{quantity("--distance", options.distance, "m"),
-                          quantity("--distance-uncertainty", options.distance_uncertainty, "m")};
+  const Estimate distance{quantity_named("--distance", options.distance, "m"),
+                          quantity_named("--distance-uncertainty", options.distance_uncertainty, "m")};
   const Estimate beta =
       options.momentum_mev != 0
           ? beta_of({options.momentum_mev, options.momentum_uncertainty_mev}, options.mass_mev)
           : Estimate{options.beta, options.beta_uncertainty};
   CompareOptions compare;
   compare.travel = travel_time(distance, beta);
-  compare.match.window_s = quantity("--window", options.window, "s");
+  compare.match.window_s = quantity_named("--window", options.window, "s");
   compare.budget.seed = options.seed;
-  const double clock_s = quantity("--clock-uncertainty", options.clock_uncertainty, "s");
+  const double clock_s = quantity_named("--clock-uncertainty", options.clock_uncertainty, "s");
   if (clock_s < 0) throw Error("--clock-uncertainty", "is below 0", "give a standard uncertainty");
   if (clock_s > 0)
     compare.clocks = {{.name = "clock of the first station", .input = {0, clock_s}},

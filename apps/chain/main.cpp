@@ -81,7 +81,6 @@ int chain(const Options& options, int argc, char** argv) {
   if (options.setup.empty()) throw Error("--setup", "is missing", "give the Setup with elements and chains");
   const Setup setup = read_setup(options.setup);
   const Station station{.name = setup.title,
-
                         .elements = setup.elements,
                         .chains = setup.chains(),
                         .temperature_c = setup.temperature_c};

@@ -2,7 +2,6 @@
 
 #include "firstedge/clock/stamp_edges.hpp"
 #include "firstedge/clock/tie_result.hpp"
-#include "firstedge/core/units.hpp"
 #include "firstedge/io/cggtts_file.hpp"
 #include "firstedge/io/leap_second_file.hpp"
 #include "firstedge/io/second_edge_file.hpp"
@@ -10,35 +9,10 @@
 
 #include "common/stamp_tables.hpp"
 
-#include <cmath>
 #include <numbers>
-
-#include <fmt/format.h>
 
 namespace firstedge {
 namespace {
-
-double seconds_named(const std::string& text, const std::string& option) {
-  const auto value = parse_quantity(text, "s");
-  if (!value || !std::isfinite(*value))
-    throw Error(option, fmt::format("'{}' is no time", text), "write it like \"100 ns\"");
-  return *value;
-}
-
-TimeScale scale_named(const std::string& name) {
-  for (const TimeScale scale : {TimeScale::utc, TimeScale::tai, TimeScale::gps})
-    if (name == to_text(scale)) return scale;
-  throw Error("--scale", fmt::format("'{}' is no scale", name), "choose UTC, TAI or GPS");
-}
-
-// Tells lines that were left out. Returns the exit code.
-int tell_lines(const std::string& app, const std::vector<Error>& problems, std::uint64_t good,
-               std::uint64_t bad) {
-  if (bad == 0) return 0;
-  for (const Error& problem : problems) fmt::print(stderr, "{}: {}\n", app, problem.what());
-  fmt::print(stderr, "{}: {} lines were good and are in the output, {} were left out\n", app, good, bad);
-  return 2;
-}
 
 // Edges with what may be tied by them: readings of a table, or the triggers of stamps.
 struct TieInput {
@@ -65,19 +39,11 @@ struct ChosenStamps {
   }
 };
 
-std::size_t position_named(const std::vector<std::string>& names, const std::string& name, const char* what) {
-  const auto found = std::find(names.begin(), names.end(), name);
-  if (found == names.end())
-    throw Error("stamps", fmt::format("have no {} '{}'", what, name),
-                fmt::format("choose from: {}", fmt::join(names, ", ")));
-  return static_cast<std::size_t>(found - names.begin());
-}
-
 TieInput input_of_stamps(const std::filesystem::path& file, const std::string& channel,
                          const std::string& method, const LeapSeconds& leap_seconds) {
   StampTableReader table(file);
-  ChosenStamps chosen{.channel = position_named(channel_names(table.head()), channel, "channel")};
-  if (!method.empty()) chosen.method = position_named(method_names(table.head()), method, "method");
+  ChosenStamps chosen{.channel = channel_numbered(table.head(), channel, file.string()),
+                      .method = method_numbered(table.head(), method, file.string())};
   gather(table, chosen);
   std::vector<std::pair<std::uint64_t, Instant>> triggers;
   for (const TriggerRow& row : table.triggers()) triggers.emplace_back(row.record, row.instant);
@@ -99,6 +65,31 @@ TieInput input_of_tables(const std::filesystem::path& edges, const std::filesyst
   return input;
 }
 
+// The tracks of the stations, and what became of the files' lines.
+struct TrackInput {
+  std::vector<StationTracks> stations;
+  std::vector<std::filesystem::path> files;
+  std::vector<std::string> remarks;
+  std::vector<Error> problems;
+  std::uint64_t good = 0, bad = 0;
+
+  void add_station(const std::vector<std::filesystem::path>& of_station) {
+    std::vector<CggttsFile> read;
+    std::vector<std::string> names;
+    for (const auto& file : of_station) {
+      read.push_back(read_cggtts(file));
+      names.push_back(file.string());
+      files.push_back(file);
+    }
+    JoinedTracks joined = join_tracks(std::move(read), names);
+    stations.push_back(std::move(joined.station));
+    good += joined.account.good;
+    bad += joined.account.bad;
+    remarks.insert(remarks.end(), joined.remarks.begin(), joined.remarks.end());
+    problems.insert(problems.end(), joined.account.problems.begin(), joined.account.problems.end());
+  }
+};
+
 }  // namespace
 
 ClockJobs::ClockJobs(CLI::App& app) {
@@ -118,7 +109,8 @@ void ClockJobs::add_convert(CLI::App& app) {
       ->add_option("times", times_,
                    "ISO 8601 (\"2016-12-31T23:59:60Z\"), \"MJD 57754.25\", or \"week 1930 second 18.5\"")
       ->required();
-  convert_->add_option("--scale", scale_, "Scale of times that do not say theirs: UTC, TAI or GPS");
+  convert_->add_option("--scale", scale_, "Scale of times that do not say theirs: UTC, TAI or GPS")
+      ->check(CLI::IsMember({"UTC", "TAI", "GPS"}));
 }
 
 void ClockJobs::add_tie(CLI::App& app) {
@@ -160,12 +152,16 @@ int ClockJobs::run(int argc, char** argv) const {
   return tie_->parsed() ? tie(argc, argv) : compare(argc, argv);
 }
 
+std::filesystem::path ClockJobs::leap_second_table() const {
+  return leap_seconds_.empty() ? system_leap_second_file : leap_seconds_;
+}
+
 int ClockJobs::convert(int argc, char** argv) const {
-  const std::filesystem::path table = leap_seconds_.empty() ? system_leap_second_file : leap_seconds_;
+  const std::filesystem::path table = leap_second_table();
   const LeapSeconds leap_seconds(read_leap_second_list(table));
   std::vector<Instant> instants;
   for (const std::string& time : times_)
-    instants.push_back(parse_time(time, scale_named(scale_), leap_seconds, "times"));
+    instants.push_back(parse_time(time, *time_scale_named(scale_), leap_seconds, "times"));
   Result result = instants_result(instants, leap_seconds);
   result.provenance = provenance_of(argc, argv, {table}, "");
   put_out(result, outputs_);
@@ -173,14 +169,14 @@ int ClockJobs::convert(int argc, char** argv) const {
 }
 
 int ClockJobs::tie(int argc, char** argv) const {
-  const std::filesystem::path table = leap_seconds_.empty() ? system_leap_second_file : leap_seconds_;
+  const std::filesystem::path table = leap_second_table();
   const LeapSeconds leap_seconds(read_leap_second_list(table));
   CounterClockOptions options = counter_;
   if (!reference_period_.empty())
-    options.reference_period_s = seconds_named(reference_period_, "--reference-period");
-  if (!edge_delay_.empty()) options.edge_delay_s = seconds_named(edge_delay_, "--edge-delay");
+    options.reference_period_s = quantity_named("--reference-period", reference_period_, "s");
+  if (!edge_delay_.empty()) options.edge_delay_s = quantity_named("--edge-delay", edge_delay_, "s");
   if (!reference_uncertainty_.empty())
-    options.reference_uncertainty_s = seconds_named(reference_uncertainty_, "--reference-uncertainty");
+    options.reference_uncertainty_s = quantity_named("--reference-uncertainty", reference_uncertainty_, "s");
   if (!channel_.empty()) options.rate_hz = 1;
   const TieInput input = channel_.empty() ? input_of_tables(edges_, readings_)
                                           : input_of_stamps(edges_, channel_, method_, leap_seconds);
@@ -192,43 +188,26 @@ int ClockJobs::tie(int argc, char** argv) const {
   result.provenance = provenance_of(argc, argv, files, "");
   if (!instants_.empty()) write_whole(instants_, readings_text(readings, leap_seconds));
   put_out(result, outputs_);
-  return tell_lines(app_name(argv), input.problems, input.good, input.bad);
+  return tell_left_out(app_name(argv), "lines", input.good, input.bad, input.problems);
 }
 
 int ClockJobs::compare(int argc, char** argv) const {
-  const std::filesystem::path table = leap_seconds_.empty() ? system_leap_second_file : leap_seconds_;
+  const std::filesystem::path table = leap_second_table();
   const LeapSeconds leap_seconds(read_leap_second_list(table));
   StationComparisonOptions options = comparison_;
   options.choice.lowest_elevation_rad = lowest_elevation_deg_ * std::numbers::pi / 180;
-  if (!smoothing_.empty()) options.smoothing_half_width_s = seconds_named(smoothing_, "--smoothing");
+  if (!smoothing_.empty()) options.smoothing_half_width_s = quantity_named("--smoothing", smoothing_, "s");
   if (!calibration_.empty())
-    options.calibration_uncertainty_s = seconds_named(calibration_, "--calibration-uncertainty");
-  std::vector<StationTracks> stations;
-  std::vector<std::filesystem::path> inputs{table};
-  std::vector<std::string> remarks;
-  std::vector<Error> problems;
-  std::uint64_t good = 0, bad = 0;
-  for (const auto& files : stations_) {
-    if (files.empty()) continue;
-    std::vector<CggttsFile> read;
-    std::vector<std::string> names;
-    for (const auto& file : files) {
-      read.push_back(read_cggtts(file));
-      names.push_back(file.string());
-      inputs.push_back(file);
-    }
-    JoinedTracks joined = join_tracks(std::move(read), names);
-    stations.push_back(std::move(joined.station));
-    good += joined.account.good;
-    bad += joined.account.bad;
-    remarks.insert(remarks.end(), joined.remarks.begin(), joined.remarks.end());
-    problems.insert(problems.end(), joined.account.problems.begin(), joined.account.problems.end());
-  }
-  Result result = compare_stations(stations, leap_seconds, options);
-  for (const std::string& remark : remarks) result.cautions.push_back(remark + ".");
-  result.provenance = provenance_of(argc, argv, inputs, "");
+    options.calibration_uncertainty_s = quantity_named("--calibration-uncertainty", calibration_, "s");
+  TrackInput input;
+  for (const auto& files : stations_)
+    if (!files.empty()) input.add_station(files);
+  Result result = compare_stations(input.stations, leap_seconds, options);
+  for (const std::string& remark : input.remarks) result.cautions.push_back(remark + ".");
+  input.files.push_back(table);
+  result.provenance = provenance_of(argc, argv, input.files, "");
   put_out(result, outputs_);
-  return tell_lines(app_name(argv), problems, good, bad);
+  return tell_left_out(app_name(argv), "lines", input.good, input.bad, input.problems);
 }
 
 }  // namespace firstedge

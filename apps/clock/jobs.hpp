@@ -27,6 +27,7 @@ class ClockJobs {
   int convert(int argc, char** argv) const;
   int tie(int argc, char** argv) const;
   int compare(int argc, char** argv) const;
+  std::filesystem::path leap_second_table() const;
 
   CLI::App *convert_ = nullptr, *tie_ = nullptr, *compare_ = nullptr;
   ResultOutputs outputs_;

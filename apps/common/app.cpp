@@ -2,11 +2,13 @@
 
 #include "firstedge/core/digest.hpp"
 #include "firstedge/core/error.hpp"
+#include "firstedge/core/units.hpp"
 #include "firstedge/io/byte_source.hpp"
 #include "firstedge/io/file_pattern.hpp"
 #include "firstedge/report/report.hpp"
 
 #include <chrono>
+#include <cmath>
 #include <cstdio>
 #include <exception>
 
@@ -92,11 +94,23 @@ std::string app_name(char** argv) {
 }
 
 int tell_problems(const std::string& app, const ReadingAccount& account) {
-  if (account.problems.empty()) return 0;
-  for (const Error& problem : account.problems) fmt::print(stderr, "{}: {}\n", app, problem.what());
-  fmt::print(stderr, "{}: {} records were good and are in the output, {} were left out\n", app,
-             account.records_good, account.records_bad);
+  return tell_left_out(app, "records", account.records_good, account.records_bad, account.problems);
+}
+
+int tell_left_out(const std::string& app, const std::string& what, std::uint64_t good, std::uint64_t bad,
+                  const std::vector<Error>& problems) {
+  if (problems.empty()) return 0;
+  for (const Error& problem : problems) fmt::print(stderr, "{}: {}\n", app, problem.what());
+  fmt::print(stderr, "{}: {} {} were good and are in the output, {} were left out\n", app, good, what, bad);
   return exit_bad_input;
+}
+
+double quantity_named(const std::string& option, const std::string& text, std::string_view unit) {
+  const std::optional<double> value = parse_quantity(text, unit);
+  if (!value || !std::isfinite(*value))
+    throw Error(option, fmt::format("'{}' is not a quantity in {}", text, unit),
+                fmt::format("write it like \"1 {}\"", unit));
+  return *value;
 }
 
 ProgressLine::ProgressLine(std::string what)

@@ -9,6 +9,7 @@
 #include <functional>
 #include <optional>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include <CLI/CLI.hpp>
@@ -41,6 +42,14 @@ std::string app_name(char** argv);
 /// Prints what was wrong with the files that were read, one sentence a line. Returns the exit code: 0, or 2
 /// when damage was found (what was good has been kept).
 int tell_problems(const std::string& app, const ReadingAccount& account);
+
+/// The same for readers of other things than records ("lines").
+int tell_left_out(const std::string& app, const std::string& what, std::uint64_t good, std::uint64_t bad,
+                  const std::vector<Error>& problems);
+
+/// The value in SI units of an option that is written as people do ("100 ns"); throws Error naming the option
+/// for what is no finite quantity with this unit.
+double quantity_named(const std::string& option, const std::string& text, std::string_view unit);
 
 /// A progress line on standard error: share done, rate, time left. Silent unless standard error is a
 /// terminal.

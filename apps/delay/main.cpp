@@ -1,7 +1,5 @@
 // firstedge-delay: how long cables and boxes take: through them, by reflection, and from many comparisons.
 #include "firstedge/batch/run_delay.hpp"
-#include "firstedge/core/error.hpp"
-#include "firstedge/core/units.hpp"
 #include "firstedge/delay/closure.hpp"
 #include "firstedge/delay/repeats.hpp"
 #include "firstedge/delay/travelling_clock.hpp"
@@ -55,10 +53,7 @@ int through(const Options& options, Call call) {
 
 int reflection(Options options, Call call) {
   const Setup setup = setup_of(options);
-  if (!options.cut.empty()) {
-    options.reflection.cut_s = parse_quantity(options.cut, "s");
-    if (!options.reflection.cut_s) throw Error("--cut", "is no time", "write one such as \"30 ns\"");
-  }
+  if (!options.cut.empty()) options.reflection.cut_s = quantity_named("--cut", options.cut, "s");
   const ReflectionRun run = reflection_of_run(options.files, setup, options.reflected);
   Result result = analyse_reflection(run.average, options.reflection);
   result.figures.push_back({"left_out", "Records left out", {static_cast<double>(run.left_out), -1}, ""});

@@ -148,8 +148,8 @@ Result analyse_agreement(const Agreement& agreement, const CompareOptions& optio
   }
   result.cautions = {
       "Agreement within the budget does not prove the budget: an error that all ways share (distance, both "
-      "clocks, an "
-      "element in every chain) moves all of them alike.",
+      "clocks, an element "
+      "in every chain) moves all of them alike.",
       "Elements of one name with the same figures in both Setups are taken as one thing and cancel."};
   return result;
 }

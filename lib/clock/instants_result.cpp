@@ -41,7 +41,7 @@ void add_forms(Table& table, double number, const Instant& instant, const LeapSe
   const auto add = [&](const std::string& form, const std::string& text) {
     table.rows.push_back(Row{number, form, text});
   };
-  for (const TimeScale scale : {TimeScale::utc, TimeScale::tai, TimeScale::gps}) {
+  for (const TimeScale scale : time_scales) {
     const Instant here = on_scale(instant, scale, leap_seconds);
     add(std::string(to_text(scale)), to_text(here));
     add(fmt::format("MJD {}", to_text(scale)), decimal_text(modified_julian_date(here), leap_seconds));

@@ -88,8 +88,9 @@ Table slips_table(const CounterClock& clock, std::span<const SecondEdge> edges,
 Table readings_table(std::span<const TimedReading> readings, const LeapSeconds& leap_seconds) {
   Table table{.key = "readings",
               .title = "Readings",
-              .note = fmt::format("The first {} of {}.", std::min(readings.size(), most_shown_readings),
-                                  readings.size()),
+              .note = readings.size() > most_shown_readings
+                          ? fmt::format("The first {} of {}.", most_shown_readings, readings.size())
+                          : "",
               .columns = {{"counter", "Counter", ""},
                           {"utc", "UTC", ""},
                           {"uncertainty", "Uncertainty", "s"},

@@ -64,6 +64,13 @@ std::string_view to_text(TimeScale scale) {
   return "";
 }
 
+std::optional<TimeScale> time_scale_named(std::string_view word) {
+  for (const TimeScale scale : time_scales) {
+    if (word == to_text(scale)) return scale;
+  }
+  return std::nullopt;
+}
+
 Instant advanced(const Instant& instant, double duration_s) {
   const double whole = std::floor(duration_s);
   assert(std::abs(whole) < 9e18);

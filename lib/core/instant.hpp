@@ -1,8 +1,10 @@
 // Instant: a point on a named time scale, held in two whole numbers so that a femtosecond is never lost.
 #pragma once
 
+#include <array>
 #include <compare>
 #include <cstdint>
+#include <optional>
 #include <string>
 #include <string_view>
 
@@ -12,6 +14,12 @@ enum class TimeScale : std::uint8_t { utc, tai, gps };
 
 /// "UTC", "TAI" or "GPS".
 std::string_view to_text(TimeScale scale);
+
+/// All of them, in the order in which they are told.
+inline constexpr std::array<TimeScale, 3> time_scales{TimeScale::utc, TimeScale::tai, TimeScale::gps};
+
+/// The scale of that name; nothing for any other word.
+std::optional<TimeScale> time_scale_named(std::string_view word);
 
 inline constexpr std::int64_t femtoseconds_per_second = 1'000'000'000'000'000;
 

@@ -87,10 +87,11 @@ Result analyse_closure(const std::vector<MeasuredDifference>& measured, const st
       .kind = "closure",
       .title = "Differences closed",
       .answer = checked
-                    ? fmt::format("{} measurements of {} things {}: chi-square {:.3g} for {} degrees of "
+                    ? fmt::format("{} measurements of {} things {}: chi-square {:.3g} for {} degree{} of "
                                   "freedom (probability {:.2g}).",
                                   measured.size(), closure.names.size(), agrees ? "close" : "do not close",
-                                  closure.chi_square, closure.degrees_of_freedom, closure.probability)
+                                  closure.chi_square, closure.degrees_of_freedom,
+                                  closure.degrees_of_freedom == 1 ? "" : "s", closure.probability)
                     : fmt::format("{} measurements of {} things, none of which checks another.",
                                   measured.size(), closure.names.size()),
       .figures = {{"chi_square", "Chi-square", {closure.chi_square, -1}, ""},

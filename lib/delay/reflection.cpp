@@ -1,10 +1,10 @@
 #include "firstedge/delay/reflection.hpp"
 
 #include "firstedge/core/error.hpp"
-#include "firstedge/delay/jackknife.hpp"
 #include "firstedge/delay/padded.hpp"
 #include "firstedge/delay/stated.hpp"
 #include "firstedge/signal/skin_line.hpp"
+#include "firstedge/stats/jackknife.hpp"
 #include "firstedge/timing/pulse_search.hpp"
 
 #include <algorithm>

@@ -1,9 +1,9 @@
 #include "firstedge/delay/through.hpp"
 
 #include "firstedge/core/error.hpp"
-#include "firstedge/delay/jackknife.hpp"
 #include "firstedge/delay/padded.hpp"
 #include "firstedge/delay/stated.hpp"
+#include "firstedge/stats/jackknife.hpp"
 #include "firstedge/stats/spread.hpp"
 
 #include <algorithm>

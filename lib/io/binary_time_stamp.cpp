@@ -123,11 +123,7 @@ Instant epoch_of(const Settings& settings) {
                     "give the instant of tick 0, like \"1970-01-01T00:00:00Z\", or \"relative\"");
   }
   if (text == "relative") return {.scale = TimeScale::tai, .seconds = 0, .femtoseconds = 0};
-  const Instant epoch = parse_instant(text,
-                                      scale == "TAI"   ? TimeScale::tai
-                                      : scale == "GPS" ? TimeScale::gps
-                                                       : TimeScale::utc,
-                                      settings.place() + "/epoch");
+  const Instant epoch = parse_instant(text, *time_scale_named(scale), settings.place() + "/epoch");
   if (to_text(epoch.scale) != scale) {
     settings.refuse("scale", fmt::format("is {}, but the epoch is on {}", scale, to_text(epoch.scale)),
                     "leave the Z out of the epoch, or take UTC");

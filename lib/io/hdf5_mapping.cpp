@@ -113,11 +113,6 @@ std::int64_t unit_of(const Settings& settings, const std::string& name, double f
   return static_cast<std::int64_t>(whole);
 }
 
-TimeScale time_scale_of(const std::string& word) {
-  if (word == "TAI") return TimeScale::tai;
-  return word == "GPS" ? TimeScale::gps : TimeScale::utc;
-}
-
 Hdf5Trigger trigger_of(const Settings& settings) {
   Hdf5Trigger trigger;
   const auto coarse = number_of(settings, "coarse", "");
@@ -134,7 +129,7 @@ Hdf5Trigger trigger_of(const Settings& settings) {
   if (const std::string scale = settings.text("scale", "UTC"); is_place(scale)) {
     trigger.scale = number_at(scale);
   } else {
-    trigger.origin.scale = time_scale_of(settings.choice("scale", "UTC", {"UTC", "TAI", "GPS"}));
+    trigger.origin.scale = *time_scale_named(settings.choice("scale", "UTC", {"UTC", "TAI", "GPS"}));
   }
   if (settings.has("origin")) {
     trigger.origin = parse_instant(settings.text("origin", ""), trigger.origin.scale,

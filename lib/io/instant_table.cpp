@@ -72,30 +72,6 @@ void read_row(CsvFields& fields, const std::vector<std::string>& names, const st
   fields.finish();
 }
 
-std::size_t method_numbered(const StampTableHead& head, const std::string& wanted, const std::string& place) {
-  if (wanted.empty() && !head.methods.empty()) return 0;
-  std::vector<std::string> known;
-  for (std::size_t i = 0; i < head.methods.size(); ++i) {
-    const StampTableHead::Method& method = head.methods[i];
-    known.push_back(method.settings.empty() ? method.name
-                                            : fmt::format("{}({})", method.name, method.settings));
-    if (wanted == method.name || wanted == known.back()) return i;
-  }
-  throw Error(place, fmt::format("has no method '{}'", wanted),
-              fmt::format("it has {}", fmt::join(known, ", ")));
-}
-
-std::size_t channel_numbered(const StampTableHead& head, const std::string& wanted,
-                             const std::string& place) {
-  std::vector<std::string> known;
-  for (std::size_t i = 0; i < head.channels.size(); ++i) {
-    known.push_back(head.channels[i].name);
-    if (wanted == known.back()) return i;
-  }
-  throw Error(place, fmt::format("has no channel '{}'", wanted),
-              fmt::format("it has {}", fmt::join(known, ", ")));
-}
-
 std::map<std::uint64_t, Instant> triggers_of(StampTableReader& table, const std::string& place) {
   std::map<std::uint64_t, Instant> triggers;
   const std::vector<TriggerRow> rows = table.triggers();

@@ -5,6 +5,7 @@
 #include "firstedge/io/hdf5_input.hpp"
 #include "firstedge/io/stamp_table_csv.hpp"
 #include "firstedge/io/stamp_table_hdf5.hpp"
+#include "firstedge/io/stamp_table_words.hpp"
 
 #include <algorithm>
 #include <cassert>
@@ -12,6 +13,7 @@
 #include <variant>
 
 #include <fmt/format.h>
+#include <fmt/ranges.h>
 
 namespace firstedge {
 namespace {
@@ -77,6 +79,26 @@ template <class Hdf5, class Csv>
 using Either = std::variant<std::unique_ptr<Hdf5>, std::unique_ptr<Csv>>;
 
 }  // namespace
+
+std::size_t channel_numbered(const StampTableHead& head, const std::string& name, const std::string& place) {
+  std::vector<std::string> known;
+  for (const StampTableHead::Channel& channel : head.channels) {
+    if (channel.name == name) return known.size();
+    known.push_back(channel.name);
+  }
+  throw Error(place, fmt::format("has no channel '{}'", name),
+              fmt::format("it has {}", fmt::join(known, ", ")));
+}
+
+std::size_t method_numbered(const StampTableHead& head, const std::string& name, const std::string& place) {
+  if (name.empty() && !head.methods.empty()) return 0;
+  const std::vector<std::string> labels = stamp_words::method_labels(head);
+  for (std::size_t i = 0; i < labels.size(); ++i) {
+    if (head.methods[i].name == name || labels[i] == name) return i;
+  }
+  throw Error(place, fmt::format("has no method '{}'", name),
+              fmt::format("it has {}", fmt::join(labels, ", ")));
+}
 
 class StampTableWriter::Sink {
  public:

@@ -35,6 +35,11 @@ struct StampTableHead {
   Provenance provenance;
 };
 
+/// The number of the channel of that name; of the method, by its name or as the rows of a CSV table have it,
+/// the first for "". Throw Error naming place, with what there is, for any other.
+std::size_t channel_numbered(const StampTableHead& head, const std::string& name, const std::string& place);
+std::size_t method_numbered(const StampTableHead& head, const std::string& name, const std::string& place);
+
 /// The trigger instant of a record, for runs that have one.
 struct TriggerRow {
   std::uint64_t record = 0;

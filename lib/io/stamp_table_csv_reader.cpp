@@ -74,13 +74,9 @@ TriggerRow trigger_of(std::string_view line, const std::string& place) {
   TriggerRow row;
   row.record = fields.number<std::uint64_t>("record");
   const std::string scale = fields.next();
-  bool known = false;
-  for (const TimeScale one : {TimeScale::utc, TimeScale::tai, TimeScale::gps}) {
-    if (scale != to_text(one)) continue;
-    row.instant.scale = one;
-    known = true;
-  }
+  const std::optional<TimeScale> known = time_scale_named(scale);
   if (!known) fields.refuse(fmt::format("has the time scale '{}'", scale));
+  row.instant.scale = *known;
   row.instant.seconds = fields.number<std::int64_t>("second");
   row.instant.femtoseconds = fields.number<std::int64_t>("femtosecond");
   fields.finish();

@@ -95,8 +95,7 @@ void read_axis(const Settings& input, TextOptions& options) {
   if (!time_unit.empty()) {
     options.time_unit = unit_named(input, "time_unit", time_unit, TextUnit::Kind::time);
   }
-  const std::string scale = input.choice("time_scale", "UTC", {"UTC", "TAI", "GPS"});
-  options.time_scale = scale == "TAI" ? TimeScale::tai : scale == "GPS" ? TimeScale::gps : TimeScale::utc;
+  options.time_scale = *time_scale_named(input.choice("time_scale", "UTC", {"UTC", "TAI", "GPS"}));
 }
 
 void read_scale(const Settings& input, TextOptions& options) {

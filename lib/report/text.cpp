@@ -160,7 +160,7 @@ std::size_t total_width(const std::vector<Column>& columns) {
 
 // A table too wide for the page: first its words are wrapped, then it is told in parts that repeat the first
 // column.
-std::string table_text(const Table& table) {
+std::string whole_table_text(const Table& table) {
   const std::vector<ShownColumn> shown = shown_columns(table);
   std::vector<Column> columns;
   for (const std::size_t widest_words : {page_width / 2, page_width / 3, narrowest_words}) {
@@ -186,6 +186,21 @@ std::string table_text(const Table& table) {
     text += block_text(block, table.rows.size());
   }
   if (table.rows.empty()) text += "  none\n";
+  return text;
+}
+
+// The first rows of a long table; a screen holds no more.
+std::string table_text(const Table& table) {
+  constexpr std::size_t most_rows = 40;
+  std::string text;
+  if (table.rows.size() > most_rows) {
+    Table first = table;
+    first.rows.resize(most_rows);
+    text = whole_table_text(first) + fmt::format("  ... and {} more rows, on the page and in the JSON\n",
+                                                 table.rows.size() - most_rows);
+  } else {
+    text = whole_table_text(table);
+  }
   if (!table.note.empty()) text += paragraph(spaces(gap), clean_words(table.note));
   return text;
 }

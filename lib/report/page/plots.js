@@ -346,7 +346,7 @@ function drawn(canvas, plot, groups) {
       responsive: true,
       maintainAspectRatio: false,
       onResize: (resized) => makeMarkerRoom(resized),
-      layout: { padding: { top: 8, right: 14 } },
+      layout: { padding: { top: 8, right: 24 } },
       interaction: { mode: "nearest", intersect: false, axis: "xy" },
       scales: { x: axisOptions(plot, "x", extent), y: axisOptions(plot, "y", extent) },
       plugins: {

@@ -1,4 +1,4 @@
-#include "firstedge/delay/jackknife.hpp"
+#include "firstedge/stats/jackknife.hpp"
 
 #include <cmath>
 #include <limits>
