@@ -121,7 +121,7 @@ class FallingSpline {
     const double wall = stiff * products.trace() / static_cast<double>(products.rows());
     std::vector<bool> held(static_cast<std::size_t>(basis_.cols()) - 1);
     for (bool more = true;;) {
-      const Smooth smooth = solved(products, weights, penalty * roughness_ + wall * held_differences(held));
+      Smooth smooth = solved(products, weights, penalty * roughness_ + wall * held_differences(held));
       more = false;
       for (std::size_t i = 0; i < held.size(); ++i) {
         const auto at = static_cast<Index>(i);

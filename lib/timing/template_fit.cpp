@@ -94,7 +94,7 @@ class TemplateFit::TraceFit {
     if (!joins) trace_.put_all_back();
     follows_ = joins && group_.empty();
     if (one.alone) trace_.take_away(one.alone->time_samples, pulse.polarity * one.alone->height_v);
-    group_.push_back(std::move(one));
+    group_.push_back(one);
   }
 
   // From the start given, and where that fails or does not convince, from the best whole sample.
