@@ -71,8 +71,10 @@ endfunction()
 
 # firstedge_test(kind room [WHOLE] [LINK room-or-package...])
 # All of tests/<kind>/<room>/*.cpp in one GoogleTest program <kind>_<room>, each case a CTest test with label <kind>;
-# with WHOLE all cases are one CTest test, for programs whose cases share costly work. The target tests_<kind> builds all
+# with WHOLE all cases are one CTest test, for programs whose cases share costly work. Under the sanitizers a process takes
+# most of a second to start and end, so that there the cases of a program share a few. The target tests_<kind> builds all
 # programs of a kind.
+set(FIRSTEDGE_SANITIZED_SHARES 4)
 function(firstedge_test kind room)
   cmake_parse_arguments(TEST "WHOLE" "" "LINK" ${ARGN})
   file(GLOB sources CONFIGURE_DEPENDS ${CMAKE_CURRENT_SOURCE_DIR}/${room}/*.cpp)
@@ -101,8 +103,24 @@ function(firstedge_test kind room)
     set_tests_properties(${kind}/${room} PROPERTIES ${properties})
     return()
   endif()
+  if(FIRSTEDGE_SANITIZE)
+    foreach(share RANGE 1 ${FIRSTEDGE_SANITIZED_SHARES})
+      math(EXPR index "${share} - 1")
+      set(name ${kind}/${room}/${share}_of_${FIRSTEDGE_SANITIZED_SHARES})
+      add_test(NAME ${name} COMMAND ${CMAKE_COMMAND} -E env
+        GTEST_TOTAL_SHARDS=${FIRSTEDGE_SANITIZED_SHARES} GTEST_SHARD_INDEX=${index} $<TARGET_FILE:${target}> --gtest_brief=1)
+      set_tests_properties(${name} PROPERTIES ${properties})
+    endforeach()
+    return()
+  endif()
   include(GoogleTest)
   gtest_discover_tests(${target} TEST_PREFIX "${kind}/${room}/" PROPERTIES ${properties} DISCOVERY_TIMEOUT 60)
+endfunction()
+
+# Apps spend their time in the library and in the headers of the option parser: they are compiled quickly.
+function(firstedge_app_headers target)
+  target_compile_options(${target} PRIVATE $<$<CONFIG:Release>:-O1>)
+  target_precompile_headers(${target} PRIVATE <algorithm> <string> <vector> <CLI/CLI.hpp>)
 endfunction()
 
 # firstedge_app(verb [LINK room...]): apps/firstedge-<verb>/*.cpp, installed as firstedge-<verb>.
@@ -117,5 +135,7 @@ function(firstedge_app verb)
   firstedge_own_target(${target})
   set_target_properties(${target} PROPERTIES RUNTIME_OUTPUT_DIRECTORY ${PROJECT_BINARY_DIR}/bin)
   target_link_libraries(${target} PRIVATE firstedge_app_common ${APP_LINK})
+  target_compile_options(${target} PRIVATE $<$<CONFIG:Release>:-O1>)
+  target_precompile_headers(${target} REUSE_FROM firstedge_app_common)
   install(TARGETS ${target} RUNTIME DESTINATION ${CMAKE_INSTALL_BINDIR})
 endfunction()
