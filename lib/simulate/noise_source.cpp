@@ -1,7 +1,9 @@
 #include "firstedge/simulate/noise_source.hpp"
 
 #include "firstedge/signal/fft.hpp"
+#include "firstedge/signal/interpolation.hpp"
 
+#include <algorithm>
 #include <cmath>
 #include <complex>
 #include <numbers>
@@ -64,26 +66,50 @@ std::vector<double> NoiseSource::density_v2_per_hz(std::size_t size) const {
   return density;
 }
 
-std::vector<double> NoiseSource::draw(std::mt19937_64& engine) const {
+// The circle of noise at `points` instants, circle_ or a multiple of it: the lines above Nyquist are 0 then.
+std::vector<double> NoiseSource::draw_circle(std::mt19937_64& engine, std::size_t points) const {
   boost::random::normal_distribution<> normal;
-  if (plan_.band_v == 0 && plan_.flicker_v == 0) {  // white: no transform needed
+  std::vector<std::complex<double>> lines(points / 2 + 1);
+  for (std::size_t k = 0; k < amplitude_.size(); ++k) {
+    const double real = normal(engine);
+    const double imaginary = normal(engine);
+    const bool end = k == 0 || k + 1 == amplitude_.size();
+    lines[k] = amplitude_[k] * std::complex<double>(real, end ? 0 : imaginary);
+  }
+  // Between the samples the line at Nyquist is a cosine of its own: half of it stands at either frequency.
+  if (points > circle_) lines[amplitude_.size() - 1] *= 0.5;
+  // inverse_fft divides by the length; the amplitudes are those of the bare sum.
+  std::vector<double> noise = inverse_fft(std::move(lines), points);
+  for (double& value : noise) value *= static_cast<double>(points);
+  return noise;
+}
+
+std::vector<double> NoiseSource::draw(std::mt19937_64& engine) const {
+  if (is_white()) {  // no transform needed
+    boost::random::normal_distribution<> normal;
     std::vector<double> noise(samples_, 0.0);
     if (plan_.white_v > 0) {
       for (double& value : noise) value = plan_.white_v * normal(engine);
     }
     return noise;
   }
-  std::vector<std::complex<double>> lines(amplitude_.size());
-  for (std::size_t k = 0; k < lines.size(); ++k) {
-    const double real = normal(engine);
-    const double imaginary = normal(engine);
-    const bool end = k == 0 || k + 1 == lines.size();
-    lines[k] = amplitude_[k] * std::complex<double>(real, end ? 0 : imaginary);
-  }
-  // inverse_fft divides by the length; the amplitudes are those of the bare sum.
-  std::vector<double> noise = inverse_fft(std::move(lines), circle_);
+  std::vector<double> noise = draw_circle(engine, circle_);
   noise.resize(samples_);
-  for (double& value : noise) value *= static_cast<double>(circle_);
+  return noise;
+}
+
+std::vector<double> NoiseSource::draw_at(std::mt19937_64& engine, std::span<const double> offsets_s) const {
+  if (is_white()) return draw(engine);
+  constexpr std::size_t finer = 4, most_samples_off = 4;
+  std::vector<double> circle = draw_circle(engine, finer * circle_);
+  // The circle is closed, so that what stands before its first point is its end.
+  const auto margin = static_cast<std::ptrdiff_t>(finer * most_samples_off);
+  std::rotate(circle.begin(), circle.end() - margin, circle.end());
+  std::vector<double> noise(samples_);
+  for (std::size_t i = 0; i < samples_; ++i) {
+    const double position = static_cast<double>(i) + offsets_s[i] / interval_s_;
+    noise[i] = interpolated(circle, static_cast<double>(margin) + finer * position, Interpolation::quintic);
+  }
   return noise;
 }
 

@@ -92,6 +92,7 @@ DigitizerPlan digitizer_plan(const Settings& settings) {
   if (plan.bits == 1) settings.refuse("bits", "is 1", "give 0 for no digitizer, or 2 to 16");
   plan.full_scale_v = positive(settings, "full_scale", "V", plan.full_scale_v);
   plan.offset_v = settings.quantity("offset", "V", 0);
+  plan.sampling_jitter_s = not_negative(settings, "sampling_jitter", "s", 0);
   settings.finish();
   return plan;
 }
@@ -136,6 +137,10 @@ SimulationPlan simulation_plan(const Settings& settings) {
   std::set<std::string> names;
   for (const Settings& group : settings.groups("channels")) {
     plan.channels.push_back(channel_plan(group));
+    if (plan.channels.back().digitizer.sampling_jitter_s > plan.interval_s / 4) {
+      group.refuse("digitizer", "has a sampling jitter above a quarter of the interval",
+                   "give less: samples would no longer stand in order");
+    }
     if (!names.insert(plan.channels.back().name).second) {
       group.refuse("name", fmt::format("'{}' is there twice", plan.channels.back().name),
                    "give each channel its own");

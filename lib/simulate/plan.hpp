@@ -52,6 +52,10 @@ struct DigitizerPlan {
   int bits = 12;              ///< 0: no digitizer, samples are exact doubles
   double full_scale_v = 1.0;  ///< from the lowest to one above the highest count
   double offset_v = 0;        ///< volts in the middle of the range
+  /// Standard deviation of a sample's instant about its place: Gaussian, each sample and channel on its own
+  /// (aperture jitter). The analogue waveform (pulses, pick-up, coloured noise) is taken at that instant;
+  /// white noise is as likely at any.
+  double sampling_jitter_s = 0;
 };
 
 struct ChannelPlan {
@@ -84,7 +88,8 @@ struct SimulationPlan {
   std::vector<ChannelPlan> channels;
 };
 
-/// Reads a plan. Groups: see sample_data/bench.plan.json for every name in use. Throws Error for unknown
+/// Reads a plan. Groups: see sample_data/bench.plan.json for the names in use, and "sampling_jitter" ("2 ps",
+/// a quarter of the interval at most) in "digitizer". Throws Error for unknown
 /// names, a plan without channels, sizes that make no sense or records of more than 2^24 samples.
 SimulationPlan simulation_plan(const Settings& settings);
 

@@ -142,31 +142,56 @@ class ChannelBuffer {
   std::shared_ptr<std::vector<std::int16_t>> wide_;
 };
 
-void add_pulse(std::vector<double>& volts, const SimulationPlan& plan, const ChainShape& shape,
-               const PlannedPulse& pulse, int polarity) {
+// The instants at which the samples of one trace are taken: in their places but for the offsets, if any.
+std::vector<double> sample_instants(const SimulationPlan& plan, std::span<const double> offsets_s) {
+  std::vector<double> times_s(plan.samples);
+  for (std::size_t i = 0; i < times_s.size(); ++i) {
+    times_s[i] = plan.first_sample_s + static_cast<double>(i) * plan.interval_s;
+    if (!offsets_s.empty()) times_s[i] += offsets_s[i];
+  }
+  return times_s;
+}
+
+// Stretches without pulses cost nothing: only the samples under the shape are looked at. It is 0 for ten
+// standard deviations of the band before its edge, so that jitter brings no other sample under it.
+void add_pulse(std::vector<double>& volts, std::span<const double> times_s, const SimulationPlan& plan,
+               const ChainShape& shape, const PlannedPulse& pulse, int polarity) {
   const auto sample_at = [&](double time_s) { return (time_s - plan.first_sample_s) / plan.interval_s; };
   const double last = static_cast<double>(volts.size());
   const double first_sample = std::clamp(std::ceil(sample_at(pulse.passage_s + shape.first_s())), 0.0, last);
   const double last_sample = std::clamp(std::ceil(sample_at(pulse.passage_s + shape.last_s())), 0.0, last);
   for (auto i = static_cast<std::size_t>(first_sample); i < static_cast<std::size_t>(last_sample); ++i) {
-    const double time_s = plan.first_sample_s + static_cast<double>(i) * plan.interval_s;
-    volts[i] += polarity * pulse.height_v * shape(time_s - pulse.passage_s);
+    volts[i] += polarity * pulse.height_v * shape(times_s[i] - pulse.passage_s);
   }
 }
 
-void add_pick_up(std::vector<double>& volts, const SimulationPlan& plan, const PickUpPlan& line,
+void add_pick_up(std::vector<double>& volts, std::span<const double> times_s, const PickUpPlan& line,
                  double phase) {
-  for (std::size_t i = 0; i < volts.size(); ++i) {
-    const double time_s = plan.first_sample_s + static_cast<double>(i) * plan.interval_s;
-    volts[i] += line.amplitude_v * std::sin(2 * std::numbers::pi * line.frequency_hz * time_s + phase);
-  }
+  for (std::size_t i = 0; i < volts.size(); ++i)
+    volts[i] += line.amplitude_v * std::sin(2 * std::numbers::pi * line.frequency_hz * times_s[i] + phase);
 }
 
-Engine engine_of(std::uint64_t seed, std::uint64_t record) {
+// `more`: for the engines of a record beside its own.
+Engine engine_of(std::uint64_t seed, std::uint64_t record, const std::vector<std::uint32_t>& more = {}) {
   const auto low = [](std::uint64_t value) { return static_cast<std::uint32_t>(value); };
   const auto high = [](std::uint64_t value) { return static_cast<std::uint32_t>(value >> 32U); };
-  std::seed_seq sequence{low(seed), high(seed), low(record), high(record)};
+  std::vector<std::uint32_t> words{low(seed), high(seed), low(record), high(record)};
+  words.insert(words.end(), more.begin(), more.end());
+  std::seed_seq sequence(words.begin(), words.end());
   return Engine(sequence);
+}
+
+// Of the samples of one trace, from their places; empty without jitter. From an engine of its own, so that a
+// run with jitter is the same run in all else.
+std::vector<double> sampling_offsets_s(const SimulationPlan& plan, std::uint64_t record,
+                                       std::size_t channel) {
+  const double jitter_s = plan.channels[channel].digitizer.sampling_jitter_s;
+  if (jitter_s == 0) return {};
+  Engine engine = engine_of(plan.seed, record, {static_cast<std::uint32_t>(channel)});
+  boost::random::normal_distribution<> normal(0, jitter_s);
+  std::vector<double> offsets_s(plan.samples);
+  for (double& offset_s : offsets_s) offset_s = normal(engine);
+  return offsets_s;
 }
 
 }  // namespace
@@ -206,13 +231,16 @@ SimulatedBlock Simulation::records(std::uint64_t first, std::size_t count) const
       const std::vector<PlannedPulse> pulses = plan_pulses(plan_, plan, passage_s, engine);
       const double level =
           plan.baseline_v + plan.baseline_spread_v * boost::random::normal_distribution<>()(engine);
-      std::vector<double> volts = channels_[c].noise.draw(engine);
+      const std::vector<double> offsets_s = sampling_offsets_s(plan_, record.index, c);
+      const std::vector<double> times_s = sample_instants(plan_, offsets_s);
+      std::vector<double> volts =
+          offsets_s.empty() ? channels_[c].noise.draw(engine) : channels_[c].noise.draw_at(engine, offsets_s);
       for (double& value : volts) value += level;
       for (std::size_t i = 0; i < plan.noise.pick_up.size(); ++i) {
-        add_pick_up(volts, plan_, plan.noise.pick_up[i], phases[i]);
+        add_pick_up(volts, times_s, plan.noise.pick_up[i], phases[i]);
       }
       for (const PlannedPulse& pulse : pulses)
-        add_pulse(volts, plan_, channels_[c].shape, pulse, plan.polarity);
+        add_pulse(volts, times_s, plan_, channels_[c].shape, pulse, plan.polarity);
       record.traces.push_back(buffers[c].put(position, volts));
 
       const bool clipped = !clipped_ranges(record.traces.back()).empty();

@@ -23,7 +23,8 @@ struct SimulatedBlock {
 /// A run that can be asked for any stretch of its records: record k is the same whatever was asked before,
 /// because each has a random engine of its own (std::mt19937_64 seeded from seed and k, distributions of
 /// Boost.Random). The counts are the same on every machine up to a sample in some 10^12, where the last bit
-/// of a library's sine or exponential decides a rounding.
+/// of a library's sine or exponential decides a rounding. Sampling jitter comes from engines of its own: it
+/// changes nothing else of a run, truth included.
 class Simulation {
  public:
   explicit Simulation(const SimulationPlan& plan);

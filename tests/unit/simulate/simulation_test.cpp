@@ -133,6 +133,45 @@ TEST(simulation, counts_stop_at_the_digitizer_s_limits_and_the_truth_says_so) {
   for (const Stamp& truth : run.truth) EXPECT_TRUE(truth.flags.has(Flag::clipped));
 }
 
+TEST(simulation, sampling_jitter_moves_the_instants_of_samples_and_nothing_else) {
+  SimulationPlan plan = plan_of();
+  plan.channels[0].digitizer.bits = 0;
+  plan.channels[0].noise.band_v = 1e-3;
+  plan.channels[0].heights.kind = HeightPlan::Kind::landau;
+  plan.channels.push_back(plan.channels[0]);
+  plan.channels[1].name = "b";
+  SimulationPlan jittered_plan = plan;
+  for (ChannelPlan& channel : jittered_plan.channels) channel.digitizer.sampling_jitter_s = 1e-15;
+  const Simulation jittered(jittered_plan);
+  const SimulatedBlock exact = Simulation(plan).records(0, 20);
+  const SimulatedBlock moved = jittered.records(0, 20);
+  for (std::size_t k = 0; k < 20; ++k) {
+    ASSERT_EQ(exact.truth[k].time_s, moved.truth[k].time_s);
+    ASSERT_EQ(exact.truth[k].height_v, moved.truth[k].height_v);
+    for (std::size_t c = 0; c < 2; ++c) {
+      const std::vector<double> a = volts(exact.block.records[k].traces[c]);
+      const std::vector<double> b = volts(moved.block.records[k].traces[c]);
+      EXPECT_NE(a, b);
+      // 6 fs at slopes of 0.4 V/ns, and the reading between points of the noise (40 in a period: 1e-6).
+      for (std::size_t i = 0; i < a.size(); ++i) ASSERT_NEAR(a[i], b[i], 4e-6) << i;
+    }
+    const SimulatedBlock alone = jittered.records(k, 1);
+    EXPECT_EQ(volts(alone.block.records[0].traces[1]), volts(moved.block.records[k].traces[1]));
+  }
+}
+
+TEST(noise_source, noise_between_the_samples_is_the_same_noise) {
+  NoisePlan plan;
+  plan.band_v = 2e-3;
+  const NoiseSource coarse(plan, 400e6, 200, 0.2e-9), fine(plan, 400e6, 200, 0.2e-9);
+  std::mt19937_64 one(5), two(5);
+  const std::vector<double> in_place = coarse.draw(one);
+  const std::vector<double> next = fine.draw_at(two, std::vector<double>(200, 0.2e-9));
+  // A whole sample further on stands the next sample, to rounding of two transforms.
+  for (std::size_t i = 0; i + 1 < 200; ++i) ASSERT_NEAR(next[i], in_place[i + 1], 1e-12);
+  EXPECT_EQ(one, two);
+}
+
 TEST(simulation, triggers_stand_one_in_each_period) {
   SimulationPlan plan = plan_of();
   plan.start = Instant{TimeScale::utc, 1795588620, 0};
@@ -161,6 +200,19 @@ TEST(simulation, a_plan_with_a_name_unknown_or_a_size_out_of_range_is_refused) {
   refused("interval", {std::string("0 ns")});
   refused("seed", {-1.0});
   refused("channels", {Settings::List{}});
+}
+
+TEST(simulation, a_plan_names_its_sampling_jitter) {
+  const auto plan_with = [](const std::string& jitter) {
+    Settings settings("plan");
+    const Settings::Group digitizer{{"sampling_jitter", {jitter}}};
+    Settings::Group channel{{"name", {std::string("a")}}, {"digitizer", {digitizer}}};
+    settings.set("channels", Settings::Value{Settings::List{{channel}}});
+    return simulation_plan(settings);
+  };
+  EXPECT_EQ(plan_with("3 ps").channels[0].digitizer.sampling_jitter_s, 3e-12);
+  EXPECT_THROW(plan_with("-3 ps"), Error);
+  EXPECT_THROW(plan_with("60 ps"), Error);  // of an interval of 200 ps
 }
 
 }  // namespace
