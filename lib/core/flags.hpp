@@ -22,6 +22,7 @@ enum class Flag : std::uint32_t {
   missing_channel = 1U << 8,
   unresolved = 1U << 9,
   calibration_expired = 1U << 10,
+  unsteady_baseline = 1U << 11,
 };
 
 struct FlagWords {
@@ -31,7 +32,7 @@ struct FlagWords {
 };
 
 /// The one table of flags; messages, documents, pages and bindings are made from it.
-inline constexpr std::array<FlagWords, 11> flag_table{{
+inline constexpr std::array<FlagWords, 12> flag_table{{
     {Flag::clipped, "clipped", "samples of the pulse stand at the digitizer's limit"},
     {Flag::piled_up, "piled_up", "another pulse overlaps the stretch used for the time"},
     {Flag::no_baseline, "no_baseline", "no undisturbed stretch to take the baseline from"},
@@ -44,6 +45,8 @@ inline constexpr std::array<FlagWords, 11> flag_table{{
     {Flag::unresolved, "unresolved", "it looks like two pulses too near to one another to be told apart"},
     {Flag::calibration_expired, "calibration_expired",
      "a delay of its chain had no calibration valid at its date"},
+    {Flag::unsteady_baseline, "unsteady_baseline",
+     "the trace in front of the pulse does not rest on its baseline"},
 }};
 
 /// A set of flags; the empty set means nothing speaks against the stamp.

@@ -227,6 +227,21 @@ MeanVariance variance_of_level(std::span<const double> values, const Level& leve
   return of_mean.variance > variance.variance ? of_mean : variance;
 }
 
+/// How far the samples drift from the middle of their window to its end, squared, where that is more than
+/// 3.5 standard deviations; else 0. A drift does not stop at the end of the window.
+double drift_v2(const Chosen& chosen, const StraightLine& line, double rms) {
+  constexpr double significant2 = 3.5 * 3.5;
+  const auto n = static_cast<double>(chosen.values.size());
+  if (n < 3) return 0;
+  const double reach = 0.5 * (chosen.positions.back() - chosen.positions.front());
+  const double drift2 = std::pow(line.slope * reach, 2);
+  // Of a line's end, 3 times the variance of the mean; for white noise first, which is the least there is.
+  if (drift2 <= significant2 * 3 * rms * rms / n) return 0;
+  std::vector<double> rest(chosen.values);
+  for (std::size_t i = 0; i < rest.size(); ++i) rest[i] -= line.at(chosen.positions[i]);
+  return drift2 > significant2 * 3 * variance_of_mean(rest).variance ? drift2 : 0;
+}
+
 /// Fills in level, slope, rms and uncertainties from the chosen samples (at least one).
 void describe(Baseline& baseline, const Chosen& chosen, double interval_s, const BaselineOptions& options,
               double step) {
@@ -249,8 +264,9 @@ void describe(Baseline& baseline, const Chosen& chosen, double interval_s, const
     variance = variance_of_level(chosen.values, level, baseline.rms_v);
   }
   const double rounding = rounding_uncertainty(step, baseline.rms_v);
+  const double drift2 = sloped ? 0 : drift_v2(chosen, line, baseline.rms_v);
   baseline.level_v = {.value = level.value,
-                      .uncertainty = std::sqrt(variance.variance + rounding * rounding),
+                      .uncertainty = std::sqrt(variance.variance + drift2 + rounding * rounding),
                       .degrees_of_freedom = variance.degrees_of_freedom};
   if (sloped) {
     baseline.slope_v_per_s = line.slope / interval_s;

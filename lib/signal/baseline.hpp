@@ -59,8 +59,9 @@ struct SampleFacts {
 /// cannot be told from drift.
 ///
 /// Uncertainty: the variance of a mean of correlated samples (variance_of_mean), for the median and the mode
-/// that of their influence functions; a trend across the window that is more than the noise explains; and
-/// what rounding to counts leaves. In simulation, the standard deviation of (level - truth)/uncertainty is
+/// that of their influence functions; where the samples drift by more than the noise explains, the drift from
+/// the middle of the window to its end (but for `line`, which takes it away); and what rounding to counts
+/// leaves. In simulation, the standard deviation of (level - truth)/uncertainty is
 /// 0.9 to 1.25 for noise with correlation times up to a tenth of the window.
 ///
 /// Samples that are not finite are left out. No samples: level 0, flag no_baseline.

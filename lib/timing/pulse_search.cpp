@@ -2,6 +2,7 @@
 
 #include "firstedge/signal/pulse_measures.hpp"
 #include "firstedge/timing/crossing_weights.hpp"
+#include "firstedge/timing/resting_level.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -272,6 +273,12 @@ std::vector<Pulse> find_pulses(const ConditionedTrace& trace, const NoiseModel& 
   const Levels levels = levels_of(trace, noise, options);
   if (!(levels.start_v > 0)) return {};
   std::vector<Pulse> pulses = separate(both_polarities(trace, levels, options.polarity), trace, options);
+  const double deviation_v = SampleNoise(noise, trace).deviation_v();
+  for (std::size_t i = 0; i < pulses.size(); ++i) {
+    finish(pulses[i], trace, load_ohm, deviation_v);
+    const RestingLevel level = level_in_front(trace, noise, pulses[i], i > 0 ? pulses[i - 1].region.last : 0);
+    if (!level.at_baseline || !level.steady) pulses[i].flags |= Flag::unsteady_baseline;
+  }
   if (options.window_s) {
     std::erase_if(pulses, [&](const Pulse& pulse) {
       const double start_s = trace.time_s(static_cast<double>(pulse.region.first));
@@ -282,8 +289,6 @@ std::vector<Pulse> find_pulses(const ConditionedTrace& trace, const NoiseModel& 
     pulses.resize(options.most_pulses);
     if (!pulses.empty()) pulses.back().flags |= Flag::piled_up;
   }
-  const double deviation_v = SampleNoise(noise, trace).deviation_v();
-  for (Pulse& pulse : pulses) finish(pulse, trace, load_ohm, deviation_v);
   return pulses;
 }
 

@@ -62,7 +62,8 @@ inline constexpr double lowest_height_over_noise = 10;
 /// of it for one polarity), 1.97e-9 at 6: one in 500,000 traces of 1,000 samples. Q is the Gaussian tail.
 ///
 /// Flags: edge_of_record (the region touches the first or the last sample), clipped (the region overlaps
-/// clipped samples), piled_up, low_signal (see lowest_height_over_noise), no_baseline (from the trace).
+/// clipped samples), piled_up, low_signal (see lowest_height_over_noise), no_baseline (from the trace),
+/// unsteady_baseline (resting_level.hpp, of the trace between the pulse before and this one).
 ///
 /// The noise of a sample is taken as at least step_v/sqrt(12). When it is 0 (noiseless, not quantised) and no
 /// threshold_v is given, the threshold is one hundredth of the largest excursion. NaN samples never start a

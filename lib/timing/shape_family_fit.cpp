@@ -149,7 +149,7 @@ std::vector<Stamp> ShapeFamilyFit::operator()(const ConditionedTrace& trace,
     const auto own = fitted ? weights_->as_pulse(*fitted) : std::nullopt;
     if (!own) continue;
     const FlagSet edge = own->cut_before || own->cut_after ? FlagSet(Flag::edge_of_record) : FlagSet();
-    stamp = judge.timed(judge.untimed(pulses[p]), *own);
+    stamp = judge.timed(judge.untimed(pulses[p], p > 0 ? pulses[p - 1].region.last : 0), *own);
     stamp.flags |= edge;
   }
   return stamps;

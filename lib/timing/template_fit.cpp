@@ -42,7 +42,11 @@ class TemplateFit::TraceFit {
       : weights_(weights), columns_(weights.columns), stamps_(weights, trace), trace_(columns_, trace) {}
 
   std::vector<Stamp> operator()(std::span<const Pulse> pulses) {
-    for (const Pulse& pulse : pulses) made_.push_back(stamps_.untimed(pulse));
+    std::size_t begin = 0;
+    for (const Pulse& pulse : pulses) {
+      made_.push_back(stamps_.untimed(pulse, begin));
+      begin = pulse.region.last;
+    }
     if (!trace_.same_interval()) return made_;
     for (std::size_t i = 0; i < pulses.size(); ++i) {
       const auto has_part = [&](const Pulse& one) { return is_part_of(pulses[i], one); };

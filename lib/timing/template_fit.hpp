@@ -65,8 +65,9 @@ bool is_part_of(const Pulse& lobe, const Pulse& pulse);
 /// be, or the common fit found no end and each stands as fitted alone), poor_fit, low_signal (explained
 /// height below least_significance standard deviations, so that the linear uncertainty does not hold),
 /// not_timed (no convergence, too few samples left, the trace's interval off the noise model's by more than
-/// 1e-5 of itself), undersampled (a transition duration below fewest_transition_samples), and no_baseline as
-/// the trace has it.
+/// 1e-5 of itself), undersampled (a transition duration below fewest_transition_samples), no_baseline as the
+/// trace has it, and unsteady_baseline as the search has it, but of a fitted baseline only where the level in
+/// front of the pulse does not stand still (resting_level.hpp).
 ///
 /// Errors: on noiseless samples of the template's own shape the time is off by less than 0.1 ps at 5 GS/s,
 /// 0.9 ns edge and 8 points a sample (test); with noise see the flags. Overlapping pulses (0.9 ns edge, 3 ns

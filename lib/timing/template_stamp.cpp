@@ -1,6 +1,7 @@
 #include "firstedge/timing/template_stamp.hpp"
 
 #include "firstedge/timing/crossing_weights.hpp"
+#include "firstedge/timing/resting_level.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -36,12 +37,16 @@ double TemplateStamps::noise_v() const {
   return SampleNoise(weights_.noise, trace_).deviation_v();
 }
 
-Stamp TemplateStamps::untimed(const Pulse& pulse) const {
+Stamp TemplateStamps::untimed(const Pulse& pulse, std::size_t begin) const {
   Stamp stamp = untimed(pulse.polarity);
   stamp.height_v = pulse.height_v;
   stamp.charge_c = pulse.charge_c;
   for (const Flag flag : {Flag::clipped, Flag::piled_up, Flag::no_baseline})
     if (pulse.flags.has(flag)) stamp.flags |= flag;
+  // A level off its baseline does no harm where one is fitted beneath the pulse; one that moves does.
+  const auto is_steady = [&] { return level_in_front(trace_, weights_.noise, pulse, begin).steady; };
+  if (pulse.flags.has(Flag::unsteady_baseline) && !(columns_.fits_level() && is_steady()))
+    stamp.flags |= Flag::unsteady_baseline;
   return stamp;
 }
 

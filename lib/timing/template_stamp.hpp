@@ -26,8 +26,9 @@ class TemplateStamps {
   TemplateStamps(const TemplateWeights& weights, const ConditionedTrace& trace)
       : weights_(weights), columns_(weights.columns), trace_(trace) {}
 
-  /// All that is known of a pulse before its fit; it carries the flag not_timed.
-  Stamp untimed(const Pulse& pulse) const;
+  /// All that is known of a pulse before its fit; it carries the flag not_timed. begin: where the pulse
+  /// before it ends. unsteady_baseline stays only where a level of its own does not help.
+  Stamp untimed(const Pulse& pulse, std::size_t begin) const;
   /// The same of a pulse that only the fit knows of.
   Stamp untimed(int polarity) const;
 
