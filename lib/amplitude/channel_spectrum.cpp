@@ -63,7 +63,7 @@ ChannelSpectrum channel_spectrum(const AmplitudePulses& pulses, std::size_t chan
   ChannelSpectrum found{.channel = pulses.channels()[channel],
                         .total = column.size(),
                         .without_pulse = pulses.without_pulse(channel)};
-  const FlagSet allowed = options.allowed_flags | Flag::clipped;
+  const FlagSet allowed = options.allowed_flags | doubts_of_uncertainty | Flag::clipped;
   std::vector<double> baselines;
   std::vector<double> noises;
   for (std::size_t i = 0; i < column.size(); ++i) {

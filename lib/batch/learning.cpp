@@ -58,7 +58,7 @@ std::optional<SampleRange> quiet_stretch(const ConditionedTrace& trace, const st
 }
 
 NoiseModel learn_noise(const std::vector<ConditionedTrace>& traces, const SearchOptions& search,
-                       double load_ohm) {
+                       const std::vector<double>& lines_taken_out_hz, double load_ohm) {
   const double interval_s = traces.front().interval_s;
   const NoiseModel guess = white_noise(robust_noise_v(traces), interval_s);
   SearchOptions wide = search;
@@ -75,11 +75,13 @@ NoiseModel learn_noise(const std::vector<ConditionedTrace>& traces, const Search
       longest = std::max(longest, stretch->size());
     }
   }
-  NoiseAccumulator sums(interval_s, std::clamp<std::size_t>(longest / 2, 1, most_lags));
+  NoiseAccumulator sums(interval_s, std::clamp<std::size_t>(3 * longest / 4, 1, most_lags));
   for (const auto& [trace, stretch] : quiet) {
     sums.add(std::span(trace->volts).subspan(stretch.first, stretch.size()));
   }
-  return sums.samples() == 0 ? guess : sums.model();
+  if (sums.samples() == 0) return guess;
+  return with_lines_taken_out(sums.model(), lines_taken_out_hz, traces.front().baseline_window.size(),
+                              most_lags);
 }
 
 std::vector<PulseInTrace> pulses_of(const LearntChannel& channel,
@@ -227,8 +229,10 @@ std::vector<LearntChannel> learnt_from(RecordReader& reader, const Setup& setup,
     }
     channel.interval_s = traces[c].front().interval_s;
     channel.records_learnt_from = traces[c].size();
-    channel.noise = channel.given_noise_v ? white_noise(*channel.given_noise_v, channel.interval_s)
-                                          : learn_noise(traces[c], channel.search, channel.load_ohm);
+    channel.noise = channel.given_noise_v
+                        ? white_noise(*channel.given_noise_v, channel.interval_s)
+                        : learn_noise(traces[c], channel.search, channel.conditioning.baseline.lines_hz,
+                                      channel.load_ohm);
     const std::vector<PulseInTrace> pulses = pulses_of(channel, traces[c]);
     learn_template(channel, pulses, given);
     learn_family(channel, pulses);

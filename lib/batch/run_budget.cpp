@@ -89,7 +89,8 @@ void look_at_baseline(Gathered& gathered, const Trace& trace, const Conditioner&
 }
 
 bool usable(const Stamp& stamp) {
-  return stamp.flags.empty() && std::isfinite(stamp.time_s) && stamp.height_v > 0;
+  return stamp.flags.without(doubts_of_uncertainty).empty() && std::isfinite(stamp.time_s) &&
+         stamp.height_v > 0;
 }
 
 std::vector<double> differences(const std::vector<BothStamps>& rows, std::size_t first, std::size_t second) {

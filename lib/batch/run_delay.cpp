@@ -72,7 +72,7 @@ class Side {
     bool any = false;
     for (const Stamp& stamp : timer_->stamps(trace, record.index)) {
       if (stamp.pulse != 0 || method == look.times_s.size()) continue;
-      if (stamp.flags.empty() && std::isfinite(stamp.time_s)) {
+      if (stamp.flags.without(doubts_of_uncertainty).empty() && std::isfinite(stamp.time_s)) {
         look.times_s[method] = stamp.time_s - moved_s;
         if (!any) look.uncertainty_s = stamp.uncertainty_s;
         any = true;

@@ -17,7 +17,7 @@ std::vector<SecondEdge> edges_of_stamps(std::span<const Stamp> stamps,
                                         const LeapSeconds& leap_seconds) {
   std::vector<SecondEdge> edges;
   for (const Stamp& stamp : stamps) {
-    if (!std::isfinite(stamp.time_s) || !stamp.flags.empty()) continue;
+    if (!std::isfinite(stamp.time_s) || !stamp.flags.without(doubts_of_uncertainty).empty()) continue;
     const auto trigger = std::partition_point(triggers.begin(), triggers.end(),
                                               [&](const auto& one) { return one.first < stamp.record; });
     if (trigger == triggers.end() || trigger->first != stamp.record) continue;

@@ -68,7 +68,9 @@ bool differ_only_in(ScanAxis axis, const Candidate& a, const Candidate& b) {
 
 CandidateStamps::CandidateStamps(std::vector<std::string> channels, std::vector<Candidate> candidates,
                                  FlagSet allowed_flags)
-    : channels_(std::move(channels)), candidates_(std::move(candidates)), allowed_(allowed_flags) {
+    : channels_(std::move(channels)),
+      candidates_(std::move(candidates)),
+      allowed_(allowed_flags | doubts_of_uncertainty) {
   if (channels_.size() < 2)
     throw Error("comparison", "the run has one channel", "record a second channel to compare it with");
   if (candidates_.empty()) throw Error("comparison", "there is no candidate", "give methods to compare");

@@ -123,7 +123,8 @@ AmplifierSide side_of(const CandidateStamps& stamps, std::size_t channel, std::s
                      .uncertainty_s = stamps.column(channel, candidate).uncertainty_s};
   for (std::size_t row = 0; row < pulses.flags.size(); ++row) {
     side.clipped.push_back(pulses.flags[row].has(Flag::clipped) ? 1 : 0);
-    side.transition_s.push_back(pulses.flags[row].empty() ? pulses.transition_s[row] : nan);
+    side.transition_s.push_back(
+        pulses.flags[row].without(doubts_of_uncertainty).empty() ? pulses.transition_s[row] : nan);
   }
   return side;
 }

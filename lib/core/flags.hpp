@@ -23,6 +23,7 @@ enum class Flag : std::uint32_t {
   unresolved = 1U << 9,
   calibration_expired = 1U << 10,
   unsteady_baseline = 1U << 11,
+  coarse_counts = 1U << 12,
 };
 
 struct FlagWords {
@@ -32,7 +33,7 @@ struct FlagWords {
 };
 
 /// The one table of flags; messages, documents, pages and bindings are made from it.
-inline constexpr std::array<FlagWords, 12> flag_table{{
+inline constexpr std::array<FlagWords, 13> flag_table{{
     {Flag::clipped, "clipped", "samples of the pulse stand at the digitizer's limit"},
     {Flag::piled_up, "piled_up", "another pulse overlaps the stretch used for the time"},
     {Flag::no_baseline, "no_baseline", "no undisturbed stretch to take the baseline from"},
@@ -47,6 +48,8 @@ inline constexpr std::array<FlagWords, 12> flag_table{{
      "a delay of its chain had no calibration valid at its date"},
     {Flag::unsteady_baseline, "unsteady_baseline",
      "the trace in front of the pulse does not rest on its baseline"},
+    {Flag::coarse_counts, "coarse_counts",
+     "the noise is too small against one count for the uncertainty to hold"},
 }};
 
 /// A set of flags; the empty set means nothing speaks against the stamp.
@@ -63,6 +66,7 @@ class FlagSet {
   constexpr std::uint32_t bits() const { return bits_; }
   constexpr bool empty() const { return bits_ == 0; }
   constexpr bool has(Flag flag) const { return (bits_ & static_cast<std::uint32_t>(flag)) != 0; }
+  constexpr FlagSet without(FlagSet other) const { return from_bits(bits_ & ~other.bits_); }
   constexpr bool has_any(FlagSet other) const { return (bits_ & other.bits_) != 0; }
   constexpr FlagSet& operator|=(FlagSet other) {
     bits_ |= other.bits_;
@@ -78,6 +82,9 @@ class FlagSet {
 constexpr FlagSet operator|(Flag a, Flag b) {
   return FlagSet(a) | FlagSet(b);
 }
+
+/// Doubts about a stamp's uncertainty alone: its time stands, and what needs times only need not refuse it.
+inline constexpr FlagSet doubts_of_uncertainty{Flag::coarse_counts};
 
 /// Names of the flags in the set joined by '+', or "" for the empty set; unknown bits are named "bit<n>".
 std::string to_text(FlagSet flags);

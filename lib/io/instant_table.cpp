@@ -138,7 +138,7 @@ InstantList instants_of(StampTableReader& table, const std::string& name, const 
       const auto trigger = triggers.find(stamp.record);
       const bool timed =
           std::isfinite(stamp.time_s) && std::abs(stamp.time_s) < 1e9 && trigger != triggers.end();
-      const bool clean = (stamp.flags.bits() & ~choice.allowed_flags.bits()) == 0;
+      const bool clean = stamp.flags.without(choice.allowed_flags | doubts_of_uncertainty).empty();
       flagged += clean ? 0 : 1;
       without_time += clean && !timed ? 1 : 0;
       if (!clean || !timed) continue;

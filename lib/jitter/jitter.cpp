@@ -73,7 +73,7 @@ StampChoice choice_of(const JitterOptions& options) {
                 fmt::format("the heights from {} to {} V hold nothing", options.lowest_height_v,
                             options.highest_height_v),
                 "give the lower end first");
-  return {options.allowed_flags, options.lowest_height_v, options.highest_height_v};
+  return {options.allowed_flags | doubts_of_uncertainty, options.lowest_height_v, options.highest_height_v};
 }
 
 // The figures of one method on every pair.

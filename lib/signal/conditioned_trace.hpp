@@ -27,7 +27,7 @@ struct ConditionedTrace {
   double highest_v = std::numeric_limits<double>::infinity();
   double step_v = 0;  ///< one count in volts, seen from the values if there are no counts; 0 if not quantised
   std::vector<SampleRange> clipped;  ///< runs of clipped samples, found on the counts before any filter
-  FlagSet flags;                     ///< no_baseline; piled_up when a pulse stood in a stated baseline window
+  FlagSet flags;  ///< no_baseline; piled_up when a pulse stood in a stated baseline window; coarse_counts
 
   double time_s(double sample) const { return first_sample_s + sample * interval_s; }
 };

@@ -97,11 +97,15 @@ void take_baseline_away(ConditionedTrace& trace, const BaselineOptions& options,
     baseline = measure_baseline(trace.volts, trace.interval_s, trace.first_sample_s, options, facts);
   }
   trace.baseline_v = baseline.level_v;
-  if (filtered && trace.step_v > 0) {
+  if (trace.step_v > 0) {
     const double raw_rms_v =
-        deviation_of(std::span(raw_volts).subspan(baseline.window.first, baseline.window.size()));
-    trace.baseline_v.uncertainty =
-        std::hypot(trace.baseline_v.uncertainty, rounding_uncertainty(trace.step_v, raw_rms_v));
+        filtered ? deviation_of(std::span(raw_volts).subspan(baseline.window.first, baseline.window.size()))
+                 : baseline.rms_v;
+    if (filtered)
+      trace.baseline_v.uncertainty =
+          std::hypot(trace.baseline_v.uncertainty, rounding_uncertainty(trace.step_v, raw_rms_v));
+    const bool measured = !baseline.flags.has(Flag::no_baseline);
+    if (measured && raw_rms_v < least_noise_counts * trace.step_v) trace.flags |= Flag::coarse_counts;
   }
   trace.baseline_middle_s = baseline.middle_s;
   trace.baseline_slope_v_per_s = baseline.slope_v_per_s;

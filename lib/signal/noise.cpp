@@ -1,36 +1,18 @@
 #include "firstedge/signal/noise.hpp"
 
 #include "firstedge/signal/fft.hpp"
-#include "firstedge/signal/level_statistics.hpp"
 
 #include <algorithm>
 #include <bit>
 #include <cmath>
 #include <complex>
-
-#include <Eigen/Dense>
+#include <numbers>
 
 namespace firstedge {
 namespace {
 
-/// What the mean of a stretch of n samples does to its products: with true autocovariance c, the expectation
-/// of sum over i < n-k of (x_i - m)(x_(i+k) - m) is sum over l of map(k, l) c_l.
-void add_mean_map(Eigen::MatrixXd& map, std::size_t length, double stretches) {
-  const auto n = static_cast<double>(length);
-  const auto lags = static_cast<std::size_t>(map.rows());
-  for (std::size_t k = 0; k < std::min(lags, length); ++k) {
-    const double products = n - static_cast<double>(k);
-    for (std::size_t l = 0; l < std::min(lags, length); ++l) {
-      const double rest = n - static_cast<double>(l);
-      // Pairs (i, j), i < n - k, j < n, that are l apart; and those of the mean with itself.
-      const double with_mean =
-          l == 0 ? products : std::min(products, rest) + std::max(0.0, products - static_cast<double>(l));
-      const double mean_with_mean = l == 0 ? n : 2 * rest;
-      map(static_cast<Eigen::Index>(k), static_cast<Eigen::Index>(l)) +=
-          stretches * ((k == l ? products : 0) - 2 * with_mean / n + products * mean_with_mean / (n * n));
-    }
-  }
-}
+/// A lag is used where it has one pair for so many that neighbours have.
+constexpr std::size_t fewest_pairs_share = 4;
 
 /// The last lag whose correlation is significant, given that the next ones are not.
 std::size_t last_significant_lag(const std::vector<double>& autocovariance, std::size_t samples) {
@@ -46,14 +28,34 @@ std::size_t last_significant_lag(const std::vector<double>& autocovariance, std:
   return last;
 }
 
-/// The flat-top taper: 1 up to the lag `full`, falling to 0 at twice that (or the end).
-void taper(std::vector<double>& autocovariance, std::size_t full) {
-  const std::size_t size = std::min(autocovariance.size(), 2 * full + 1);
-  const std::size_t flat = std::min(full, autocovariance.size() / 2);
-  autocovariance.resize(size);
-  for (std::size_t k = flat + 1; k < size; ++k) {
-    autocovariance[k] *= static_cast<double>(size - k) / static_cast<double>(size - flat);
+/// Where the lags end before the memory does (up to the lag `last`), Hann's window over all of them, which
+/// makes least of negative power beside a line; else a flat top up to `last` that falls to 0 at twice that.
+void taper(std::vector<double>& autocovariance, std::size_t last) {
+  const std::size_t all = autocovariance.size();
+  if (2 * last + 1 > all) {
+    for (std::size_t k = 1; k < all; ++k)
+      autocovariance[k] *=
+          0.5 + 0.5 * std::cos(std::numbers::pi * static_cast<double>(k) / static_cast<double>(all));
+    return;
   }
+  const std::size_t end = 2 * last + 1;
+  autocovariance.resize(end);
+  for (std::size_t k = last + 1; k < end; ++k)
+    autocovariance[k] *= static_cast<double>(end - k) / static_cast<double>(end - last);
+}
+
+/// The mean over the farther two thirds of the lags, least at their ends (Hann's window), so that a line of
+/// more than one period leaves next to nothing in it.
+double far_mean(const std::vector<double>& by_lag) {
+  const std::size_t first = std::max<std::size_t>(by_lag.size() / 3, 1);
+  double sum = 0, weights = 0;
+  for (std::size_t k = first; k < by_lag.size(); ++k) {
+    const double place = (static_cast<double>(k - first) + 0.5) / static_cast<double>(by_lag.size() - first);
+    const double weight = 1 - std::cos(2 * std::numbers::pi * place);
+    sum += weight * by_lag[k];
+    weights += weight;
+  }
+  return weights > 0 ? sum / weights : 0;
 }
 
 /// c0 + 2 sum c_k cos(2 pi k j / points) for j = 0 ... points/2.
@@ -92,20 +94,23 @@ std::vector<double> raised_to(double floor, const std::vector<double>& spectrum,
 }  // namespace
 
 NoiseAccumulator::NoiseAccumulator(double interval_s, std::size_t lags, double step_v)
-    : interval_s_(interval_s), step_v_(step_v), sums_(std::max<std::size_t>(lags, 1), 0.0) {}
+    : interval_s_(interval_s),
+      step_v_(step_v),
+      half_squares_(std::max<std::size_t>(lags, 1) + 1, 0.0),
+      pairs_(half_squares_.size(), 0) {}
 
 void NoiseAccumulator::add(std::span<const double> volts) {
   if (volts.size() < 2 || !std::all_of(volts.begin(), volts.end(), [](double v) { return std::isfinite(v); }))
     return;
-  const double mean = mean_of_values(volts);
-  std::vector<double> deviations(volts.begin(), volts.end());
-  for (double& deviation : deviations) deviation -= mean;
-  for (std::size_t k = 0; k < std::min(sums_.size(), deviations.size()); ++k) {
-    double products = 0;
-    for (std::size_t i = 0; i + k < deviations.size(); ++i) products += deviations[i] * deviations[i + k];
-    sums_[k] += products;
+  for (std::size_t k = 1; k < std::min(half_squares_.size(), volts.size()); ++k) {
+    double squares = 0;
+    for (std::size_t i = 0; i + k < volts.size(); ++i) {
+      const double difference = volts[i + k] - volts[i];
+      squares += difference * difference;
+    }
+    half_squares_[k] += squares / 2;
+    pairs_[k] += volts.size() - k;
   }
-  ++stretches_[volts.size()];
   samples_ += volts.size();
 }
 
@@ -113,23 +118,34 @@ NoiseModel NoiseAccumulator::model() const {
   const double least_v2 = step_v_ * step_v_ / 12;
   NoiseModel model{.interval_s = interval_s_, .autocovariance_v2 = {least_v2}, .samples_used = samples_};
   if (samples_ == 0) return model;
-  double count = 0;
-  for (const auto& [length, stretches] : stretches_) count += static_cast<double>(stretches);
-  const double mean_length = static_cast<double>(samples_) / count;
-  const std::size_t lags =
-      std::clamp<std::size_t>(static_cast<std::size_t>(mean_length / 3), 1, sums_.size());
-
-  const auto size = static_cast<Eigen::Index>(lags);
-  Eigen::MatrixXd map = Eigen::MatrixXd::Zero(size, size);
-  for (const auto& [length, stretches] : stretches_)
-    add_mean_map(map, length, static_cast<double>(stretches));
-  const Eigen::VectorXd solved =
-      map.partialPivLu().solve(Eigen::Map<const Eigen::VectorXd>(sums_.data(), size));
-  std::vector<double> autocovariance(solved.begin(), solved.end());
-  if (!(autocovariance[0] > least_v2)) return model;
+  std::vector<double> half_square{0};  // mean of half the squared difference, by lag
+  while (half_square.size() < pairs_.size() && pairs_[half_square.size()] * fewest_pairs_share >= pairs_[1])
+    half_square.push_back(half_squares_[half_square.size()] /
+                          static_cast<double>(pairs_[half_square.size()]));
+  const std::size_t longest = half_square.size() - 1;
+  const double variance = far_mean(half_square);
+  if (!(variance > least_v2)) return model;
+  std::vector<double> autocovariance(std::max<std::size_t>(longest, 1));
+  for (std::size_t k = 0; k < autocovariance.size(); ++k) autocovariance[k] = variance - half_square[k];
   taper(autocovariance, last_significant_lag(autocovariance, samples_));
   model.autocovariance_v2 = positive_definite(std::move(autocovariance));
   return model;
+}
+
+NoiseModel with_lines_taken_out(NoiseModel noise, std::span<const double> frequency_hz,
+                                std::size_t window_samples, std::size_t lags) {
+  const std::vector<double> density = model_density(noise, frequency_hz);
+  for (std::size_t line = 0; line < frequency_hz.size(); ++line) {
+    const double turns = frequency_hz[line] * noise.interval_s;  // a sample
+    if (!(turns * static_cast<double>(window_samples) >= 1) || !(turns < 0.5)) continue;
+    // One-sided density = 2 dt * (the sum over all lags).
+    const double fitted_v2 = 2 / static_cast<double>(window_samples) * density[line] / (2 * noise.interval_s);
+    noise.autocovariance_v2.resize(std::max(noise.autocovariance_v2.size(), lags), 0.0);
+    for (std::size_t k = 0; k < noise.autocovariance_v2.size(); ++k)
+      noise.autocovariance_v2[k] +=
+          2 * fitted_v2 * std::cos(2 * std::numbers::pi * turns * static_cast<double>(k));
+  }
+  return noise;
 }
 
 std::vector<double> positive_definite(std::vector<double> autocovariance) {

@@ -7,7 +7,6 @@
 #include "firstedge/signal/conditioned_trace.hpp"
 
 #include <cstddef>
-#include <map>
 #include <span>
 #include <vector>
 
@@ -26,11 +25,13 @@ class NoiseAccumulator {
 
   /// The model so far.
   ///
-  /// Each stretch has its own mean taken away (its baseline); what that does to the expectation of the
-  /// products is a linear map of the true autocovariance, which is inverted: no bias, as long as the
-  /// autocovariance ends within the lags kept. These are at most a third of the mean length of the stretches,
-  /// and end where lags are no longer significant (after D. N. Politis, J. Nonparametric Stat. 15 (2003) 453,
-  /// with a flat-top taper). Slower noise than that is not told from baseline.
+  /// Learnt from differences, which know nothing of a stretch's own level: half the mean square of x_(i+k) -
+  /// x_i is c_0 - c_k without bias, however long the noise remembers (the variogram, G. Matheron, Econ. Geol.
+  /// 58 (1963) 1246). c_0 is its mean over the farther two thirds of the lags, so that the covariance of lags
+  /// so far is about 0: of noise that is slower than the stretches, only what tells samples of one stretch
+  /// from one another is kept; the rest is baseline. Lags reach up to three quarters of the stretches (or the
+  /// number asked for), and end where they are no longer significant (after D. N. Politis, J. Nonparametric
+  /// Stat. 15 (2003) 453, with a flat-top taper).
   ///
   /// The result is positive definite by construction: see positive_definite(). Nothing added: a variance of
   /// step_v^2/12 and samples_used 0.
@@ -39,10 +40,18 @@ class NoiseAccumulator {
  private:
   double interval_s_ = 0;
   double step_v_ = 0;
-  std::vector<double> sums_;  ///< of products of deviations from the stretch's mean, by lag
-  std::map<std::size_t, std::size_t> stretches_;  ///< how many there are of each length
+  std::vector<double> half_squares_;  ///< sums of half the squared differences, by lag
+  std::vector<std::size_t> pairs_;    ///< how many there are of each lag
   std::size_t samples_ = 0;
 };
+
+/// What is left of the noise where lines of these frequencies (Hz) were fitted over `window_samples` samples
+/// and taken away of the whole record (line_removal.hpp), given the model learnt within the window. The noise
+/// at a line's frequency gives the fitted sine a variance of 2/n of the sum of c_k cos(2 pi f k dt), which
+/// the samples of the window are then short of and the others have too much: twice that sine is added, up to
+/// `lags` lags. Lines that fitted_lines() leaves out, and none: the model as it is.
+NoiseModel with_lines_taken_out(NoiseModel noise, std::span<const double> frequency_hz,
+                                std::size_t window_samples, std::size_t lags);
 
 /// The power spectral density of a positive definite model is nowhere below this share of its mean.
 inline constexpr double lowest_spectrum_share = 1e-3;

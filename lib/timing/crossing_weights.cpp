@@ -1,5 +1,7 @@
 #include "firstedge/timing/crossing_weights.hpp"
 
+#include "firstedge/signal/level_statistics.hpp"
+
 #include <algorithm>
 #include <cmath>
 #include <numeric>
@@ -44,11 +46,15 @@ SampleNoise::SampleNoise(const NoiseModel& model, const ConditionedTrace& trace)
   variance_v2_ =
       model.samples_used > 0 ? std::max(measured_v2, quantisation_v2) : measured_v2 + quantisation_v2;
   deviation_v_ = std::sqrt(variance_v2_);
-  const double baseline = trace.baseline_v.uncertainty;
-  baseline_uncertainty_v_ = std::isfinite(baseline) && baseline > 0 ? baseline : 0;
+  const double level = trace.baseline_v.uncertainty;
+  level_uncertainty_v_ = std::isfinite(level) && level > 0 ? level : 0;
+  slope_uncertainty_v_ = trace.baseline_slope_uncertainty_v_per_s * trace.interval_s;
+  level_rms_v_ = trace.baseline_rms_v;
+  level_step_v_ = trace.step_v;
+  level_window_ = trace.baseline_window;
 }
 
-double SampleNoise::variance_v2(const SampleWeights& quantity) const {
+double SampleNoise::variance_of_samples_v2(const SampleWeights& quantity) const {
   const std::vector<double>& w = quantity.weights();
   double sum = 0;
   for (std::size_t lag = 0; lag < w.size(); ++lag) {
@@ -58,8 +64,53 @@ double SampleNoise::variance_v2(const SampleWeights& quantity) const {
     for (std::size_t k = lag; k < w.size(); ++k) products += w[k] * w[k - lag];
     sum += covariance * products;
   }
-  const double baseline_v = quantity.sum() * baseline_uncertainty_v_;
-  return std::max(sum, 0.0) + baseline_v * baseline_v;
+  return std::max(sum, 0.0);
+}
+
+// The samples of the quantity and those of the window together; see the header.
+double SampleNoise::variance_with_level_v2(const SampleWeights& quantity, double of_samples_v2) const {
+  const auto n = static_cast<double>(level_window_.size());
+  const std::size_t lags = std::max<std::size_t>(model_->autocovariance_v2.size(), 1);
+  double level_v2 = variance_v2_ / n;
+  std::vector<double> sums{0, variance_v2_};  // of the covariances of lags below each
+  for (std::size_t lag = 1; lag < lags; ++lag) {
+    sums.push_back(sums.back() + covariance_v2(lag));
+    if (lag < level_window_.size())
+      level_v2 += 2 * (n - static_cast<double>(lag)) / (n * n) * covariance_v2(lag);
+  }
+  const double more = variance_v2_ > 0 ? std::max(level_rms_v_ * level_rms_v_ / variance_v2_, 1.0) : 1.0;
+  level_v2 = more * std::max(level_v2, 0.0) + std::pow(rounding_uncertainty(level_step_v_, level_rms_v_), 2);
+  const double weight = quantity.sum();
+
+  const auto up_to = [&](std::size_t lag) { return sums[std::min(lag, lags)]; };
+  double shared_v2 = 0;  // covariance of the quantity with the sum of the window
+  for (std::size_t i = 0; i < quantity.weights().size(); ++i) {
+    const std::size_t sample = quantity.first() + i;
+    double with_window = 0;
+    if (sample < level_window_.first) {
+      with_window = up_to(level_window_.last - sample) - up_to(level_window_.first - sample);
+    } else if (sample < level_window_.last) {
+      with_window =
+          up_to(sample - level_window_.first + 1) + up_to(level_window_.last - sample) - variance_v2_;
+    } else {
+      with_window = up_to(sample - level_window_.first + 1) - up_to(sample - level_window_.last + 1);
+    }
+    shared_v2 += quantity.weights()[i] * with_window;
+  }
+  return std::max(of_samples_v2 + weight * (weight * level_v2 - 2 * shared_v2 / n), 0.0);
+}
+
+double SampleNoise::variance_v2(const SampleWeights& quantity) const {
+  const double of_samples_v2 = variance_of_samples_v2(quantity);
+  const double weight = quantity.sum();
+  const double middle = 0.5 * static_cast<double>(level_window_.first + level_window_.last);
+  const double from_middle =
+      static_cast<double>(quantity.first()) + 0.5 * static_cast<double>(quantity.weights().size()) - middle;
+  const double slope_v = weight * slope_uncertainty_v_ * from_middle;
+  const bool known_together = model_->samples_used > 0 && level_window_.size() > 0;
+  const double with_level_v2 = known_together ? variance_with_level_v2(quantity, of_samples_v2)
+                                              : of_samples_v2 + std::pow(weight * level_uncertainty_v_, 2);
+  return with_level_v2 + slope_v * slope_v;
 }
 
 }  // namespace firstedge

@@ -47,14 +47,29 @@ class SampleNoise {
 
   /// Standard deviation of one sample, V.
   double deviation_v() const { return deviation_v_; }
-  /// Variance (V^2) of a weighted sum: w' C w from the noise, plus (sum w)^2 u^2(baseline).
+  /// Variance (V^2) of a weighted sum of conditioned samples: each is a sample less the baseline, so that the
+  /// sum w of the weights is also the weight of the level.
+  ///
+  /// A level that is the mean of a window carries the noise of the window's samples, which slow noise and
+  /// lines share with the pulse: with a learnt model, the variance is that of all these samples together. It
+  /// is raised by as much as the samples of the window scatter more than the model says, and by what rounding
+  /// leaves in their mean. Where the model was given or the window is not known, the trace's own uncertainty
+  /// of its level stands in. Away from the middle of the window, a fitted slope adds its uncertainty.
   double variance_v2(const SampleWeights& quantity) const;
 
  private:
+  double covariance_v2(std::size_t lag) const { return lag == 0 ? variance_v2_ : model_->covariance_v2(lag); }
+  double variance_of_samples_v2(const SampleWeights& quantity) const;
+  double variance_with_level_v2(const SampleWeights& quantity, double of_samples_v2) const;
+
   const NoiseModel* model_;
   double variance_v2_ = 0;
   double deviation_v_ = 0;
-  double baseline_uncertainty_v_ = 0;
+  double level_uncertainty_v_ = 0;
+  double level_rms_v_ = 0;          ///< of the samples of its window
+  double level_step_v_ = 0;         ///< one count
+  double slope_uncertainty_v_ = 0;  ///< of the level, a sample away from the middle
+  SampleRange level_window_;
 };
 
 }  // namespace firstedge

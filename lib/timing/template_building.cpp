@@ -55,8 +55,8 @@ void check(const TemplateBuildingOptions& options) {
 }
 
 bool can_serve(const PulseInTrace& one, const NoiseModel& noise, const TemplateBuildingOptions& options) {
-  FlagSet against = one.pulse.flags | one.trace->flags;
-  against = FlagSet::from_bits(against.bits() & ~FlagSet(Flag::low_signal).bits());
+  const FlagSet against =
+      (one.pulse.flags | one.trace->flags).without(doubts_of_uncertainty | Flag::low_signal);
   const double deviation = SampleNoise(noise, *one.trace).deviation_v();
   return against.empty() && one.pulse.height_v > 0 &&
          one.pulse.height_v >= options.lowest_height_over_noise * deviation;

@@ -25,8 +25,7 @@ struct Sighted {
 std::optional<Sighted> sighted(const PulseInTrace& one, const Stamp& reference, const NoiseModel& noise,
                                const LeadingEdgeOptions& options, FlagSet allowed) {
   const Stamp stamp = leading_edge(*one.trace, one.pulse, noise, options);
-  const std::uint32_t against = (stamp.flags | reference.flags).bits() & ~allowed.bits();
-  if (against != 0) return std::nullopt;
+  if (!(stamp.flags | reference.flags).without(allowed | doubts_of_uncertainty).empty()) return std::nullopt;
   PulseEdge edge(*one.trace, one.pulse, noise, {options.interpolation, options.edge_samples});
   const double level_v =
       options.threshold_v.value_or(options.threshold_over_noise * edge.noise().deviation_v());

@@ -47,8 +47,29 @@ TEST(conditioning, counts_become_volts_over_the_baseline_with_their_limits) {
   EXPECT_NEAR(trace.lowest_v, -2008 * 0.5e-3, 1e-12);
   EXPECT_NEAR(trace.highest_v, 2087 * 0.5e-3, 1e-12);
   EXPECT_THAT(trace.clipped, ElementsAre(SampleRange{30, 32}, SampleRange{45, 46}));
-  EXPECT_TRUE(trace.flags.empty());
+  EXPECT_EQ(trace.flags, FlagSet(Flag::coarse_counts));  // all of the baseline on one count
   EXPECT_EQ(trace.baseline_window.first, 0U);
+}
+
+TEST(conditioning, noise_far_below_a_count_is_flagged_also_behind_a_filter) {
+  constexpr double step = 1.0 / 256;
+  const std::vector<FilterOptions> smoothing{{.band = FilterOptions::Band::low_pass,
+                                              .order = 4,
+                                              .high_hz = 200e6,
+                                              .pulse_template = {},
+                                              .noise = {}}};
+  for (const double counts : {0.2, 0.8}) {
+    test::Random random(34);
+    std::vector<std::int16_t> samples(400);
+    for (auto& sample : samples) sample = static_cast<std::int16_t>(std::lround(random.normal(0.3, counts)));
+    Trace recorded = trace_of(samples);
+    recorded.volts_per_count = step;
+    for (const auto& filters : {std::vector<FilterOptions>{}, smoothing}) {
+      EXPECT_EQ(condition(recorded, {.baseline = {}, .filters = filters}).flags.has(Flag::coarse_counts),
+                counts < 0.5)
+          << counts << " " << filters.size();
+    }
+  }
 }
 
 TEST(conditioning, a_falling_scale_keeps_the_limits_in_order) {

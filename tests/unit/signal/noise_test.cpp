@@ -85,6 +85,45 @@ TEST(noise, the_autocovariance_is_not_lowered_by_the_means_taken_away) {
   }
 }
 
+TEST(noise, a_line_of_four_periods_a_stretch_is_learnt_with_its_size_and_period) {
+  // Stretches of 200 samples, a line of 50 samples a period: lags that stop at a third of a stretch would
+  // not see it turn.
+  test::Random random(47);
+  NoiseAccumulator sums(interval_s, 150);
+  for (int stretch = 0; stretch < 4000; ++stretch) {
+    const double phase = random.uniform(0, 2 * pi);
+    const double baseline = random.normal(0, 10);
+    std::vector<double> volts(200);
+    for (std::size_t i = 0; i < volts.size(); ++i)
+      volts[i] = baseline + 0.7 * std::sin(2 * pi * static_cast<double>(i) / 50 + phase);
+    random.add_white_noise(volts, 1);
+    sums.add(volts);
+  }
+  const NoiseModel model = sums.model();
+  // Differences of samples k apart tell the line's power (0.245) times 1 - cos, and the white noise (1).
+  // Within a tenth of a standard deviation up to 0.4 of the longest lag, where Hann's window is still at two
+  // thirds.
+  for (std::size_t k = 1; k < 60; ++k) {
+    const double expected = 1 + 0.245 * (1 - std::cos(2 * pi * static_cast<double>(k) / 50));
+    EXPECT_NEAR(model.covariance_v2(0) - model.covariance_v2(k), expected, 0.1) << k;
+  }
+}
+
+TEST(noise, a_fitted_line_leaves_a_sine_of_the_noise_in_the_rest_of_the_record) {
+  // A line fitted over n samples of white noise has a variance of 2/n of the noise's (S. Kay, Estimation
+  // Theory (1993), ex. 4.2, from memory): the window's samples are short of it, the others have it too much.
+  const NoiseModel learnt{.interval_s = 1e-9, .autocovariance_v2 = {3.0}, .samples_used = 1000};
+  const std::vector<double> lines{1e8};
+  const NoiseModel noise = with_lines_taken_out(learnt, lines, 200, 50);
+  ASSERT_EQ(noise.autocovariance_v2.size(), 50U);
+  EXPECT_NEAR(noise.covariance_v2(0), 3 + 2 * 2 * 3.0 / 200, 1e-12);
+  EXPECT_NEAR(noise.covariance_v2(5), -2 * 2 * 3.0 / 200, 1e-12);
+  EXPECT_NEAR(noise.covariance_v2(10), 2 * 2 * 3.0 / 200, 1e-12);
+  EXPECT_EQ(with_lines_taken_out(learnt, lines, 9, 50).autocovariance_v2,
+            learnt.autocovariance_v2);  // under a period
+  EXPECT_EQ(with_lines_taken_out(learnt, {}, 200, 50).autocovariance_v2, learnt.autocovariance_v2);
+}
+
 TEST(noise, white_noise_is_learnt_as_white_whatever_the_stretches) {
   test::Random random(42);
   NoiseAccumulator sums(interval_s, 100);
