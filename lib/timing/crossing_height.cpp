@@ -92,9 +92,9 @@ PeakHeight peak_height(std::span<const double> volts, const SampleRange& within,
   const double bend = -wide->bend(*place);
   const double slope = close.slope(*place);
   PeakHeight height{0, close.weights(*place, 0)};
-  const double deviation_v = std::sqrt(noise.variance_v2(height.weights));
+  const double deviation_v = std::sqrt(noise.variance_of_samples_v2(height.weights));
   const SampleWeights slope_weights = close.weights(*place, 1);
-  const double step_v = (slope * slope - noise.variance_v2(slope_weights)) / (2 * bend);
+  const double step_v = (slope * slope - noise.variance_of_samples_v2(slope_weights)) / (2 * bend);
   const double most_v = std::max(deviation_v, 0.05 * volts[peak]);
   height.value_v = close.value(*place) + std::clamp(step_v, -most_v, most_v);
   height.weights.add(slope_weights, std::clamp(slope / bend, -1.0, 1.0));

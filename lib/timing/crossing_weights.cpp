@@ -81,6 +81,8 @@ double SampleNoise::variance_with_level_v2(const SampleWeights& quantity, double
   const double more = variance_v2_ > 0 ? std::max(level_rms_v_ * level_rms_v_ / variance_v2_, 1.0) : 1.0;
   level_v2 = more * std::max(level_v2, 0.0) + std::pow(rounding_uncertainty(level_step_v_, level_rms_v_), 2);
   const double weight = quantity.sum();
+  const double own_v2 = level_uncertainty_v_ * level_uncertainty_v_;
+  if (own_v2 > level_surprise * level_surprise * level_v2) return of_samples_v2 + weight * weight * own_v2;
 
   const auto up_to = [&](std::size_t lag) { return sums[std::min(lag, lags)]; };
   double shared_v2 = 0;  // covariance of the quantity with the sum of the window

@@ -47,19 +47,25 @@ class SampleNoise {
 
   /// Standard deviation of one sample, V.
   double deviation_v() const { return deviation_v_; }
-  /// Variance (V^2) of a weighted sum of conditioned samples: each is a sample less the baseline, so that the
-  /// sum w of the weights is also the weight of the level.
+  /// Variance (V^2) of a weighted sum w of samples from their noise alone: w' C w.
+  double variance_of_samples_v2(const SampleWeights& quantity) const;
+  /// Variance (V^2) of a weighted sum of conditioned samples (counted in their trace): each is a sample less
+  /// the baseline, so that the sum w of the weights is also the weight of the level.
   ///
   /// A level that is the mean of a window carries the noise of the window's samples, which slow noise and
   /// lines share with the pulse: with a learnt model, the variance is that of all these samples together. It
   /// is raised by as much as the samples of the window scatter more than the model says, and by what rounding
-  /// leaves in their mean. Where the model was given or the window is not known, the trace's own uncertainty
-  /// of its level stands in. Away from the middle of the window, a fitted slope adds its uncertainty.
+  /// leaves in their mean. A trace that says its level is less sure than that by more than level_surprise (it
+  /// drifts, say) is believed; so it is where the model was given or the window is not known. Away from the
+  /// middle of the window, a fitted slope adds its uncertainty.
   double variance_v2(const SampleWeights& quantity) const;
+
+  /// What a trace says of its own level differs by chance, and for noise of a band by up to 2.5; more is a
+  /// surprise.
+  static constexpr double level_surprise = 4;
 
  private:
   double covariance_v2(std::size_t lag) const { return lag == 0 ? variance_v2_ : model_->covariance_v2(lag); }
-  double variance_of_samples_v2(const SampleWeights& quantity) const;
   double variance_with_level_v2(const SampleWeights& quantity, double of_samples_v2) const;
 
   const NoiseModel* model_;

@@ -29,7 +29,7 @@ ConditionedTrace trace_with(SampleRange window, double rms_v) {
   trace.interval_s = 0.2e-9;
   trace.baseline_window = window;
   trace.baseline_rms_v = rms_v;
-  trace.baseline_v.uncertainty = 1;  // not to be used where the model knows better
+  trace.baseline_v.uncertainty = 0.5e-3;  // of the order of what the model says, which is used instead
   return trace;
 }
 
@@ -76,6 +76,15 @@ TEST(sample_noise, a_window_that_scatters_more_than_the_model_makes_the_level_le
   EXPECT_NEAR(SampleNoise(noise, trace_with({0, 60}, 2 * noise.rms_v())).variance_v2(one),
               noise.covariance_v2(0) + 4 * level_v2, 1e-9 * as_usual);
   EXPECT_EQ(SampleNoise(noise, trace_with({0, 60}, noise.rms_v() / 2)).variance_v2(one), as_usual);
+}
+
+TEST(sample_noise, a_trace_whose_level_is_much_less_sure_than_the_noise_explains_is_believed) {
+  const NoiseModel noise = learnt_noise();
+  ConditionedTrace trace = trace_with({0, 60}, noise.rms_v());
+  SampleWeights one;
+  one.add(195, 1);
+  trace.baseline_v.uncertainty = 10e-3;
+  EXPECT_NEAR(SampleNoise(noise, trace).variance_v2(one), noise.covariance_v2(0) + 100e-6, 1e-15);
 }
 
 TEST(sample_noise, what_rounding_leaves_in_the_level_is_counted) {
