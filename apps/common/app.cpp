@@ -74,13 +74,18 @@ void put_out(const Result& result, const ResultOutputs& outputs) {
   if (!outputs.quiet) fmt::print("{}", to_text(result));
 }
 
+std::string command_of(const std::string& program, const std::vector<std::string>& words) {
+  std::string command = program;
+  for (const std::string& word : words) command += " " + quoted(word);
+  return command;
+}
+
 Provenance provenance_of(int argc, char** argv, const std::vector<std::filesystem::path>& inputs,
                          const std::string& setup_text) {
   Provenance made;
   made.program = app_name(argv);
   made.version = FIRSTEDGE_VERSION;
-  made.command = made.program;
-  for (int i = 1; i < argc; ++i) made.command += " " + quoted(argv[i]);
+  made.command = command_of(made.program, {argv + 1, argv + argc});
   for (const auto& file : expand_folders(inputs)) {
     const std::uint64_t bytes = ByteSource::from_file(file).size();  // refuses what is no file
     made.inputs.push_back({file.filename().string(), bytes, sha256_of_file(file)});

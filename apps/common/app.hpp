@@ -32,6 +32,9 @@ struct ResultOutputs {
 void add_result_options(CLI::App& app, ResultOutputs& outputs);
 void put_out(const Result& result, const ResultOutputs& outputs);
 
+/// A command as a shell takes it: the program, then words, quoted where needed.
+std::string command_of(const std::string& program, const std::vector<std::string>& words);
+
 /// The provenance of this call: program, version, the command line as typed, digests of the inputs.
 Provenance provenance_of(int argc, char** argv, const std::vector<std::filesystem::path>& inputs,
                          const std::string& setup_text);

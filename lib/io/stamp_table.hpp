@@ -16,6 +16,13 @@
 
 namespace firstedge {
 
+/// Of the table of a part of a run: which part, and a digest of what was learnt for it.
+struct StampTablePart {
+  std::uint64_t number = 1, of = 1;  ///< from 1 to of
+  std::string learnt_sha256;
+  friend bool operator==(const StampTablePart&, const StampTablePart&) = default;
+};
+
 /// What a stamp table says of itself.
 struct StampTableHead {
   struct Channel {
@@ -33,6 +40,7 @@ struct StampTableHead {
   std::vector<Method> methods;
   std::vector<AppliedDelay> applied_delays;  ///< taken out of the stamps' times; empty: none
   Provenance provenance;
+  std::optional<StampTablePart> part;  ///< nothing: the whole run
 };
 
 /// The number of the channel of that name; of the method, by its name or as the rows of a CSV table have it,
@@ -54,9 +62,9 @@ struct TriggerRow {
 /// type with one member a field of Stamp (numbers only, so that h5py and pandas read it in one line);
 /// /channels and /methods, 1-D compound datasets with the names; /triggers (record, seconds, femtoseconds,
 /// scale) when there are instants; attributes title, layout, provenance (JSON text), and
-/// applied_delays (JSON text) where delays were taken out. CSV: '#' lines of the
-/// head, then a header line with units and one line a stamp, names written out, numbers in the shortest form
-/// that reads back to the same double.
+/// applied_delays (JSON text) where delays were taken out, part (JSON text) in the table of a part of a run.
+/// CSV: '#' lines of the head, then a header line with units and one line a stamp, names written out, numbers
+/// in the shortest form that reads back to the same double.
 class StampTableWriter {
  public:
   StampTableWriter(const std::filesystem::path& file, const StampTableHead& head);

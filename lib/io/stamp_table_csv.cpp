@@ -5,6 +5,7 @@
 #include "firstedge/io/part_file.hpp"
 #include "firstedge/io/provenance_json.hpp"
 #include "firstedge/io/stamp_fields.hpp"
+#include "firstedge/io/stamp_part_json.hpp"
 #include "firstedge/io/stamp_table_words.hpp"
 
 #include <charconv>
@@ -47,6 +48,7 @@ class CsvStampWriter::Sink {
     text += fmt::format("{}{}\n", stamp_words::provenance_line, provenance_json(head.provenance));
     if (!head.applied_delays.empty())
       text += fmt::format("{}{}\n", stamp_words::delays_line, applied_delays_json(head.applied_delays));
+    if (head.part) text += fmt::format("{}{}\n", stamp_words::part_line, stamp_part_json(*head.part));
     put(text + stamp_words::columns() + '\n');
   }
 

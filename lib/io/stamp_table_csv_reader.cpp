@@ -4,6 +4,7 @@
 #include "firstedge/io/csv_rows.hpp"
 #include "firstedge/io/provenance_json.hpp"
 #include "firstedge/io/stamp_fields.hpp"
+#include "firstedge/io/stamp_part_json.hpp"
 #include "firstedge/io/stamp_table_csv.hpp"
 #include "firstedge/io/stamp_table_words.hpp"
 
@@ -153,6 +154,8 @@ class CsvStampReader::Source {
         head_.provenance = provenance_from_json(*provenance, place);
       if (const auto delays = text_behind(stamp_words::delays_line))
         head_.applied_delays = applied_delays_from_json(*delays, place);
+      if (const auto part = text_behind(stamp_words::part_line))
+        head_.part = stamp_part_from_json(*part, place);
       if (head_.channels.size() > most_words || head_.methods.size() > most_words)
         throw Error(place, "there are more than 65536 channels or methods", "the file is damaged");
     }

@@ -3,6 +3,7 @@
 #include "firstedge/io/applied_delay_json.hpp"
 #include "firstedge/io/part_file.hpp"
 #include "firstedge/io/provenance_json.hpp"
+#include "firstedge/io/stamp_part_json.hpp"
 #include "firstedge/io/stamp_table_rows.hpp"
 
 #include <algorithm>
@@ -104,6 +105,7 @@ class Hdf5StampWriter::Sink {
     write_attribute(*root_, "provenance", provenance_json(head.provenance));
     if (!head.applied_delays.empty())
       write_attribute(*root_, "applied_delays", applied_delays_json(head.applied_delays));
+    if (head.part) write_attribute(*root_, "part", stamp_part_json(*head.part));
 
     const std::size_t name = longest(head.channels, &StampTableHead::Channel::name);
     const std::size_t sensor = longest(head.channels, &StampTableHead::Channel::sensor);

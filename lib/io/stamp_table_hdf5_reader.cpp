@@ -1,6 +1,7 @@
 #include "firstedge/io/applied_delay_json.hpp"
 #include "firstedge/io/hdf5_array.hpp"
 #include "firstedge/io/provenance_json.hpp"
+#include "firstedge/io/stamp_part_json.hpp"
 #include "firstedge/io/stamp_table_hdf5.hpp"
 #include "firstedge/io/stamp_table_rows.hpp"
 
@@ -84,6 +85,8 @@ class Hdf5StampReader::Source {
     head_.provenance = provenance_from_json(text_attribute(root, "provenance", place).value_or(""), place);
     if (const auto delays = text_attribute(root, "applied_delays", place))
       head_.applied_delays = applied_delays_from_json(*delays, place);
+    if (const auto part = text_attribute(root, "part", place))
+      head_.part = stamp_part_from_json(*part, place);
 
     Hdf5Array channels(file_, "/channels");
     const std::vector<std::size_t> words = word_sizes(channels, {"name", "sensor"});

@@ -16,6 +16,7 @@ inline constexpr std::string_view channel_line = "# channel: ";        // JSON o
 inline constexpr std::string_view method_line = "# method: ";          // JSON object, one line a method
 inline constexpr std::string_view provenance_line = "# provenance: ";  // JSON object
 inline constexpr std::string_view delays_line = "# applied_delays: ";  // JSON list; only if there are any
+inline constexpr std::string_view part_line = "# part: ";              // JSON object; only of a part of a run
 inline constexpr std::string_view trigger_line =
     "# trigger: ";  // record,scale,seconds,femtoseconds; at the end
 

@@ -3,6 +3,7 @@
 
 #include <cstdlib>
 #include <filesystem>
+#include <fstream>
 #include <functional>
 #include <optional>
 #include <string>
@@ -26,8 +27,16 @@ inline std::optional<std::string> printed_on_small_disk(
   const pid_t child = fork();
   if (child == 0) {
     const std::string options = "size=" + std::to_string(bytes);
-    if (unshare(CLONE_NEWUSER | CLONE_NEWNS) != 0 ||
-        mount("tmpfs", folder.c_str(), "tmpfs", 0, options.c_str()) != 0) {
+    const std::string user = "0 " + std::to_string(getuid()) + " 1",
+                      group = "0 " + std::to_string(getgid()) + " 1";
+    const auto put = [](const char* name, const std::string& text) {
+      std::ofstream(std::string("/proc/self/") + name) << text;
+    };
+    const bool apart = unshare(CLONE_NEWUSER | CLONE_NEWNS) == 0;
+    put("setgroups", "deny");  // users who are nobody in there can create no file
+    put("gid_map", group);
+    put("uid_map", user);
+    if (!apart || mount("tmpfs", folder.c_str(), "tmpfs", 0, options.c_str()) != 0) {
       _exit(cannot_mount);
     }
     dup2(ends[1], STDOUT_FILENO);

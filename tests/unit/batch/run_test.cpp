@@ -4,9 +4,8 @@
 
 #include "firstedge/core/digest.hpp"
 #include "firstedge/core/error.hpp"
-#include "firstedge/io/record_writer.hpp"
-#include "firstedge/simulate/simulation.hpp"
 
+#include "support/small_bench.hpp"
 #include "support/temporary_folder.hpp"
 
 #include <array>
@@ -20,36 +19,11 @@
 namespace firstedge {
 namespace {
 
-SimulationPlan small_bench(std::uint64_t records) {
-  SimulationPlan plan;
-  plan.seed = 11;
-  plan.records = records;
-  plan.samples = 250;
-  plan.start = Instant{TimeScale::utc, 1795588620, 0};
-  for (const char* name : {"a", "b"}) {
-    ChannelPlan channel;
-    channel.name = name;
-    channel.delay_s = channel.name == "b" ? 2e-9 : 0;
-    channel.polarity = channel.name == "b" ? -1 : 1;
-    channel.heights = {.kind = HeightPlan::Kind::uniform, .height_v = 0.05, .highest_v = 0.4};
-    channel.noise.white_v = 2e-3;
-    plan.channels.push_back(channel);
-  }
-  return plan;
-}
-
-void write_run(const SimulationPlan& plan, const std::filesystem::path& file) {
-  RecordWriter writer(file, {.channels = {"a", "b"}, .attributes = {}});
-  writer.write(Simulation(plan).records(0, plan.records).block);
-  writer.finish();
-}
+using test::small_bench;
+using test::write_run;
 
 Setup three_methods(std::size_t learning_records = 200) {
-  Setup setup =
-      parse_setup(R"({"every_channel": {"baseline": {"method": "mean", "window": ["-29 ns", "-2 ns"]},
-    "timing": [{"method": "constant_fraction", "fraction": 0.3}, {"method": "leading_edge", "threshold": "25 mV"},
-               {"method": "template_fit"}]}})",
-                  "test");
+  Setup setup = parse_setup(test::small_bench_setup, "test");
   setup.learning_records = learning_records;
   return setup;
 }
