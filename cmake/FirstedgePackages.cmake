@@ -17,6 +17,8 @@ find_file(FIRSTEDGE_CHART_JS NAMES chart.min.js Chart.min.js PATHS /usr/share/ja
 pkg_check_modules(FFTW3 REQUIRED IMPORTED_TARGET fftw3)
 if(FIRSTEDGE_BUILD_APPS)
   find_package(CLI11 REQUIRED)
+  # For runs shared out by mpirun; without it, firstedge-stamp-ranks is not built.
+  find_package(MPI COMPONENTS C)
 endif()
 if(FIRSTEDGE_BUILD_TESTS)
   find_package(GTest REQUIRED)
