@@ -1,7 +1,5 @@
 #include "stamp/launch.hpp"
 
-#include <algorithm>
-#include <array>
 #include <cstdlib>
 #include <filesystem>
 
@@ -11,12 +9,14 @@
 namespace firstedge {
 
 bool launched_as_one_of_many() {
-  // Open MPI's mpirun, and launchers that speak PMI, tell each process how many there are.
-  constexpr std::array names{"OMPI_COMM_WORLD_SIZE", "PMI_SIZE"};
-  return std::any_of(names.begin(), names.end(), [](const char* name) {
+  const auto is_many = [](const char* name) {
     const char* const size = std::getenv(name);
     return size != nullptr && std::atoi(size) > 1;
-  });
+  };
+  // Open MPI's mpirun, and launchers that speak PMI, tell each process how many there are. PMIx tells a
+  // process its rank; Slurm, which uses it, how many its step has.
+  if (is_many("OMPI_COMM_WORLD_SIZE") || is_many("PMI_SIZE")) return true;
+  return std::getenv("PMIX_RANK") != nullptr && is_many("SLURM_STEP_NUM_TASKS");
 }
 
 int become_rank(char** argv) {
