@@ -60,7 +60,7 @@ std::optional<SampleRange> quiet_stretch(const ConditionedTrace& trace, const st
 NoiseModel learn_noise(const std::vector<ConditionedTrace>& traces, const SearchOptions& search,
                        const std::vector<double>& lines_taken_out_hz, double load_ohm) {
   const double interval_s = traces.front().interval_s;
-  const NoiseModel guess = white_noise(robust_noise_v(traces), interval_s);
+  NoiseModel guess = white_noise(robust_noise_v(traces), interval_s);
   SearchOptions wide = search;
   wide.threshold_v.reset();
   wide.threshold_over_noise = std::min(5.0, search.threshold_over_noise);
