@@ -4,7 +4,9 @@
 #include <cstddef>
 #include <cstdint>
 #include <limits>
+#include <optional>
 #include <span>
+#include <utility>
 #include <variant>
 #include <vector>
 
@@ -41,6 +43,9 @@ struct Trace {
 
 /// The samples in volts, shape (size,).
 std::vector<double> volts(const Trace& trace);
+
+/// The least and the greatest count; nothing of an empty trace, or of samples that are no integers.
+std::optional<std::pair<double, double>> count_range(const Trace& trace);
 
 /// A half-open run of samples [first, last).
 struct SampleRange {

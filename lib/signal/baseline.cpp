@@ -1,5 +1,6 @@
 #include "firstedge/signal/baseline.hpp"
 
+#include "firstedge/signal/lane_sums.hpp"
 #include "firstedge/signal/level_statistics.hpp"
 #include "firstedge/signal/quiet_stretches.hpp"
 
@@ -11,43 +12,68 @@
 namespace firstedge {
 namespace {
 
-/// The samples that the level is taken from, by their positions in the trace.
-struct Chosen {
+/// The samples that the level is taken from: ranges of the trace, and their values one after the other. Those
+/// of one range stand in the trace, which must outlive this; those of several are copied together.
+class Chosen {
+ public:
   SampleRange window;
-  std::vector<double> values;
-  std::vector<double> positions;
   FlagSet flags;
 
-  void take(std::span<const double> trace, SampleRange range) {
-    for (std::size_t i = range.first; i < range.last; ++i) {
-      values.push_back(trace[i]);
-      positions.push_back(static_cast<double>(i));
+  void take(std::span<const double> trace, const SampleRange& range) {
+    ranges_.push_back(range);
+    const std::span<const double> more = trace.subspan(range.first, range.size());
+    if (ranges_.size() == 1) {
+      values_ = more;
+      return;
     }
+    if (joined_.empty()) joined_.assign(values_.begin(), values_.end());
+    joined_.insert(joined_.end(), more.begin(), more.end());
+    values_ = joined_;
   }
+  std::span<const double> values() const { return values_; }
+  std::vector<double> positions() const {
+    std::vector<double> all;
+    all.reserve(values_.size());
+    for (const SampleRange& range : ranges_)
+      for (std::size_t i = range.first; i < range.last; ++i) all.push_back(static_cast<double>(i));
+    return all;
+  }
+  /// The mean position; that of the samples is not empty.
+  double middle() const {
+    double sum = 0;
+    for (const SampleRange& range : ranges_)
+      sum += 0.5 * static_cast<double>(range.size()) * static_cast<double>(range.first + range.last - 1);
+    return sum / static_cast<double>(values_.size());
+  }
+
+ private:
+  std::vector<SampleRange> ranges_;
+  std::span<const double> values_;
+  std::vector<double> joined_;
 };
 
 /// Volts that are all finite, and the clipped ranges with the others added.
 struct FiniteSamples {
-  std::vector<double> values;
+  std::span<const double> values;  ///< those given, or the ones mended
   std::vector<SampleRange> clipped;
+  std::vector<double> mended;
 };
 FiniteSamples only_finite(std::span<const double> volts, std::span<const SampleRange> clipped) {
-  FiniteSamples finite{.values = {volts.begin(), volts.end()}, .clipped = {clipped.begin(), clipped.end()}};
+  FiniteSamples finite{.values = volts, .clipped = {clipped.begin(), clipped.end()}, .mended = {}};
+  if (all_finite(volts)) return finite;
+  finite.mended.assign(volts.begin(), volts.end());
+  finite.values = finite.mended;
   double last = 0;
-  bool any = false;
   for (std::size_t i = 0; i < volts.size(); ++i) {
     if (std::isfinite(volts[i])) {
       last = volts[i];
       continue;
     }
-    finite.values[i] = last;
+    finite.mended[i] = last;
     finite.clipped.push_back({i, i + 1});
-    any = true;
   }
-  if (any) {
-    std::sort(finite.clipped.begin(), finite.clipped.end(),
-              [](const SampleRange& a, const SampleRange& b) { return a.first < b.first; });
-  }
+  std::sort(finite.clipped.begin(), finite.clipped.end(),
+            [](const SampleRange& a, const SampleRange& b) { return a.first < b.first; });
   return finite;
 }
 
@@ -112,20 +138,22 @@ Chosen choose_in_window(std::span<const double> values, SampleRange window, cons
     chosen.take(values, {window.first + gap.first, window.first + gap.last});
   if (!disturbed.empty()) chosen.flags |= Flag::piled_up;
   const std::size_t enough = std::max<std::size_t>(3, (inside.size() + 1) / 2);
-  if (chosen.values.size() < enough) chosen.flags |= Flag::no_baseline;
+  if (chosen.values().size() < enough) chosen.flags |= Flag::no_baseline;
   return chosen;
 }
 
 /// The samples of the quiet stretch found automatically; flagged, and empty, if there is none.
 Chosen choose_automatically(std::span<const double> values, const BaselineOptions& options,
                             const SampleFacts& facts) {
-  std::vector<double> level(values.begin(), values.end());
+  std::vector<double> level;
   if (options.method == BaselineOptions::Method::line) {
+    level.assign(values.begin(), values.end());
     const double drift = robust_drift(values);
     for (std::size_t i = 0; i < level.size(); ++i) level[i] -= drift * static_cast<double>(i);
   }
   Chosen chosen;
-  if (const auto stretch = best_quiet_stretch(level, facts.step_v, facts.clipped)) {
+  const std::span<const double> without_drift = level.empty() ? values : std::span<const double>(level);
+  if (const auto stretch = best_quiet_stretch(without_drift, facts.step_v, facts.clipped)) {
     chosen.window = *stretch;
     chosen.take(values, *stretch);
   } else {
@@ -152,14 +180,15 @@ struct Level {
 
 Level mean_level(std::span<const double> values) {
   Level level{.value = mean_of_values(values), .influence = {values.begin(), values.end()}};
-  for (double& influence : level.influence) influence -= level.value;
+  take_away(level.influence, level.value);
   return level;
 }
 
 /// The median; of quantised samples, the median of grouped data, which divides the middle count.
-Level median_level(const std::vector<double>& values, double rms, double step) {
+Level median_level(std::span<const double> values, double rms, double step) {
   const auto n = static_cast<double>(values.size());
-  Level level{.value = median_of(values), .influence = std::vector<double>(values.size())};
+  Level level{.value = median_of({values.begin(), values.end()}),
+              .influence = std::vector<double>(values.size())};
   if (step > 0) {
     double below = 0, equal = 0;
     for (const double value : values) {
@@ -185,7 +214,7 @@ Level median_level(const std::vector<double>& values, double rms, double step) {
 }
 
 /// The mode of the histogram smoothed by one standard deviation, climbed to from the robust centre.
-Level mode_level(const std::vector<double>& values, double step) {
+Level mode_level(std::span<const double> values, double step) {
   const RobustLevel start = shortest_quarter(values, step);
   Level level{.value = start.centre, .influence = std::vector<double>(values.size())};
   // One and a half counts smooth the comb of counts away, to 3e-3 of it for noise of half a count.
@@ -245,23 +274,23 @@ double drift_v2(const Chosen& chosen, const StraightLine& line, double rms) {
 /// Fills in level, slope, rms and uncertainties from the chosen samples (at least one).
 void describe(Baseline& baseline, const Chosen& chosen, double interval_s, const BaselineOptions& options,
               double step) {
-  const auto n = static_cast<double>(chosen.values.size());
-  const StraightLine line = least_squares_line(chosen.positions, chosen.values);
-  const bool sloped = options.method == BaselineOptions::Method::line && chosen.values.size() > 2;
-  Level level = mean_level(chosen.values);
+  const std::span<const double> values = chosen.values();
+  const auto n = static_cast<double>(values.size());
+  const bool sloped = options.method == BaselineOptions::Method::line && values.size() > 2;
+  Level level = mean_level(values);
+  StraightLine line;
   if (sloped) {
-    for (std::size_t i = 0; i < chosen.values.size(); ++i)
-      level.influence[i] = chosen.values[i] - line.at(chosen.positions[i]);
+    const std::vector<double> positions = chosen.positions();
+    line = least_squares_line(positions, values);
+    for (std::size_t i = 0; i < values.size(); ++i) level.influence[i] = values[i] - line.at(positions[i]);
   }
-  double squares = 0;
-  for (const double deviation : level.influence) squares += deviation * deviation;
+  const double squares = sum_of_products(level.influence, level.influence);
   baseline.rms_v = std::sqrt(squares / std::max(n - (sloped ? 2 : 1), 1.0));
   MeanVariance variance = variance_of_mean(level.influence);
   if (options.method == BaselineOptions::Method::median || options.method == BaselineOptions::Method::mode) {
-    level = options.method == BaselineOptions::Method::median
-                ? median_level(chosen.values, baseline.rms_v, step)
-                : mode_level(chosen.values, step);
-    variance = variance_of_level(chosen.values, level, baseline.rms_v);
+    level = options.method == BaselineOptions::Method::median ? median_level(values, baseline.rms_v, step)
+                                                              : mode_level(values, step);
+    variance = variance_of_level(values, level, baseline.rms_v);
   }
   const double rounding = rounding_uncertainty(step, baseline.rms_v);
   const double drift2 = sloped ? 0 : drift_v2(chosen, line, baseline.rms_v);
@@ -315,10 +344,10 @@ Baseline measure_baseline(std::span<const double> volts, double interval_s, doub
   } else {
     describe(baseline, chosen, interval_s, options, facts.step_v);
     baseline.window = chosen.window;
-    baseline.samples_used = chosen.values.size();
+    baseline.samples_used = chosen.values().size();
   }
-  const double middle = chosen.positions.empty() ? 0.5 * static_cast<double>(volts.size() - 1)
-                                                 : mean_of_values(chosen.positions);
+  const double middle =
+      chosen.values().empty() ? 0.5 * static_cast<double>(volts.size() - 1) : chosen.middle();
   baseline.middle_s = first_sample_s + middle * interval_s;
   return baseline;
 }
@@ -327,7 +356,7 @@ std::vector<SampleRange> quiet_ranges(std::span<const double> volts, const Sampl
   const FiniteSamples finite = only_finite(volts, facts.clipped);
   const auto best = best_quiet_stretch(finite.values, facts.step_v, finite.clipped);
   if (!best) return {};
-  const std::span<const double> quiet = std::span(finite.values).subspan(best->first, best->size());
+  const std::span<const double> quiet = finite.values.subspan(best->first, best->size());
   const double deviation = std::max(deviation_of(quiet), 0.5 * facts.step_v);
   std::vector<SampleRange> ranges = between(
       disturbed_ranges(finite.values, mean_of_values(quiet), deviation, finite.clipped), volts.size());

@@ -1,11 +1,14 @@
 #include "firstedge/signal/conditioning.hpp"
 
+#include "firstedge/signal/lane_sums.hpp"
 #include "firstedge/signal/level_statistics.hpp"
 #include "firstedge/signal/line_removal.hpp"
 #include "firstedge/signal/sample_step.hpp"
+#include "firstedge/signal/section_lanes.hpp"
 
 #include <algorithm>
 #include <cmath>
+#include <iterator>
 #include <type_traits>
 #include <utility>
 
@@ -16,6 +19,12 @@ constexpr double most_volts = 1e12;
 
 bool is_sound(double volts) {
   return std::abs(volts) <= most_volts;  // false for NaN
+}
+
+/// True if every sample is one by is_sound(), seen from the extremes of the counts.
+bool all_sound(const Trace& trace) {
+  const auto range = count_range(trace);
+  return range && is_sound(trace.volts_of(range->first)) && is_sound(trace.volts_of(range->second));
 }
 
 /// Ranges joined with the runs of samples that are not sound, in order.
@@ -115,41 +124,107 @@ void take_baseline_away(ConditionedTrace& trace, const BaselineOptions& options,
   trace.flags |= baseline.flags;
   trace.lowest_v -= baseline.level_v.value;
   trace.highest_v -= baseline.level_v.value;
+  if (baseline.slope_v_per_s == 0) {
+    take_away(trace.volts, baseline.level_v.value);
+    return;
+  }
   for (std::size_t i = 0; i < trace.volts.size(); ++i) {
     const double from_middle_s = trace.time_s(static_cast<double>(i)) - baseline.middle_s;
     trace.volts[i] -= baseline.level_v.value + baseline.slope_v_per_s * from_middle_s;
   }
 }
 
-ConditionedTrace condition_with(const Trace& recorded, const BaselineOptions& baseline,
-                                const std::vector<Filter>& filters) {
-  ConditionedTrace trace;
+/// A trace in volts that are all finite, before filters and baseline.
+struct Prepared {
+  ConditionedTrace trace;  ///< without its volts
+  std::vector<double> volts;
+  bool is_usable = false;
+};
+
+Prepared prepare(const Trace& recorded) {
+  Prepared made;
+  ConditionedTrace& trace = made.trace;
   trace.interval_s = recorded.interval_s;
   trace.first_sample_s = recorded.first_sample_s;
   const auto limits =
       std::minmax({recorded.volts_of(recorded.lowest_count), recorded.volts_of(recorded.highest_count)});
   if (std::isfinite(limits.first)) trace.lowest_v = limits.first;
   if (std::isfinite(limits.second)) trace.highest_v = limits.second;
-  std::vector<double> raw = volts(recorded);
-  trace.clipped = with_unsound(clipped_ranges(recorded), raw);
-  if (raw.empty() || !bridge_unsound(raw)) {
-    trace.volts = std::move(raw);
-    trace.flags = Flag::no_baseline;
-    return trace;
-  }
-  trace.step_v = step_of(recorded, raw);
-  trace.volts = raw;
-  double delay_s = 0;
+  made.volts = volts(recorded);
+  trace.clipped = clipped_ranges(recorded);
+  const bool sound = all_sound(recorded);
+  if (!sound) trace.clipped = with_unsound(trace.clipped, made.volts);
+  made.is_usable = !made.volts.empty() && (sound || bridge_unsound(made.volts));
+  if (made.is_usable) trace.step_v = step_of(recorded, made.volts);
+  return made;
+}
+
+ConditionedTrace unusable(Prepared made) {
+  made.trace.volts = std::move(made.volts);
+  made.trace.flags = Flag::no_baseline;
+  return std::move(made.trace);
+}
+
+ConditionedTrace unfiltered(Prepared made, const BaselineOptions& baseline) {
+  made.trace.volts = std::move(made.volts);
+  take_baseline_away(made.trace, baseline, {}, false);
+  return std::move(made.trace);
+}
+
+ConditionedTrace with_filtered(Prepared made, Filtered filtered, const BaselineOptions& baseline) {
+  ConditionedTrace& trace = made.trace;
+  trace.volts = std::move(filtered.volts);
+  trace.first_sample_s -= filtered.delay_s;
+  if (filtered.delay_s != 0)
+    trace.clipped = moved(std::move(trace.clipped), filtered.delay_s / trace.interval_s, trace.volts.size());
+  take_baseline_away(trace, baseline, made.volts, true);
+  return std::move(trace);
+}
+
+/// The filters one after the other, over traces of one length.
+std::vector<Filtered> filtered_by_all(const std::vector<Filter>& filters,
+                                      std::vector<std::vector<double>> traces) {
+  std::vector<double> delays_s(traces.size(), 0.0);
+  std::vector<Filtered> filtered;
   for (const Filter& filter : filters) {
-    Filtered filtered = filter(trace.volts);
-    trace.volts = std::move(filtered.volts);
-    delay_s += filtered.delay_s;
+    filtered = filter(std::span<const std::vector<double>>(traces));
+    for (std::size_t k = 0; k < traces.size(); ++k) {
+      delays_s[k] += filtered[k].delay_s;
+      traces[k] = std::move(filtered[k].volts);
+    }
   }
-  trace.first_sample_s -= delay_s;
-  if (delay_s != 0)
-    trace.clipped = moved(std::move(trace.clipped), delay_s / trace.interval_s, trace.volts.size());
-  take_baseline_away(trace, baseline, raw, !filters.empty());
-  return trace;
+  for (std::size_t k = 0; k < traces.size(); ++k) filtered[k] = {std::move(traces[k]), delays_s[k]};
+  return filtered;
+}
+
+ConditionedTrace condition_with(const Trace& recorded, const BaselineOptions& baseline,
+                                const std::vector<Filter>& filters) {
+  Prepared made = prepare(recorded);
+  if (!made.is_usable) return unusable(std::move(made));
+  if (filters.empty()) return unfiltered(std::move(made), baseline);
+  std::vector<Filtered> filtered = filtered_by_all(filters, {made.volts});
+  return with_filtered(std::move(made), std::move(filtered.front()), baseline);
+}
+
+/// Traces of one length and interval, filtered together.
+std::vector<ConditionedTrace> condition_together(std::span<const Trace> recorded,
+                                                 const BaselineOptions& baseline,
+                                                 const std::vector<Filter>& filters) {
+  std::vector<Prepared> prepared;
+  std::vector<std::vector<double>> usable;
+  for (const Trace& one : recorded) {
+    prepared.push_back(prepare(one));
+    if (prepared.back().is_usable) usable.push_back(prepared.back().volts);
+  }
+  std::vector<Filtered> filtered = filtered_by_all(filters, std::move(usable));
+  std::vector<ConditionedTrace> made;
+  made.reserve(prepared.size());
+  auto next = filtered.begin();
+  for (Prepared& one : prepared) {
+    made.push_back(one.is_usable ? with_filtered(std::move(one), std::move(*next++), baseline)
+                                 : unusable(std::move(one)));
+  }
+  return made;
 }
 
 std::vector<Filter> prepared(const std::vector<FilterOptions>& options, double interval_s) {
@@ -176,6 +251,30 @@ ConditionedTrace Conditioner::operator()(const Trace& trace) const {
   if (trace.empty() || trace.interval_s == interval_s_)
     return condition_with(trace, options_.baseline, filters_);
   return condition_with(trace, options_.baseline, prepared(options_.filters, trace.interval_s));
+}
+
+std::vector<ConditionedTrace> Conditioner::operator()(std::span<const Trace> traces) const {
+  std::vector<ConditionedTrace> made;
+  made.reserve(traces.size());
+  while (made.size() < traces.size()) {
+    const auto rest = traces.subspan(made.size());
+    const auto is_alike = [&](const Trace& one) {
+      return !one.empty() && one.interval_s == interval_s_ && one.size() == rest.front().size();
+    };
+    const auto alike =
+        static_cast<std::size_t>(std::find_if_not(rest.begin(), rest.end(), is_alike) - rest.begin());
+    if (filters_.empty() || alike < 2) {
+      made.push_back((*this)(rest.front()));
+      continue;
+    }
+    std::vector<ConditionedTrace> some = condition_together(rest.first(alike), options_.baseline, filters_);
+    std::move(some.begin(), some.end(), std::back_inserter(made));
+  }
+  return made;
+}
+
+std::size_t Conditioner::traces_at_once() const {
+  return filters_.empty() ? 1 : traces_side_by_side;
 }
 
 ConditionedTrace condition(const Trace& trace, const ConditioningOptions& options) {

@@ -7,6 +7,7 @@
 #include "firstedge/signal/conditioned_trace.hpp"
 #include "firstedge/signal/filter.hpp"
 
+#include <span>
 #include <vector>
 
 namespace firstedge {
@@ -46,6 +47,12 @@ class Conditioner {
   /// A trace with another interval than the one prepared for has its filters designed for it on the spot,
   /// which may throw the same Error.
   ConditionedTrace operator()(const Trace& trace) const;
+
+  /// The same of several traces, each with the bits that it has alone. Where filters make it pay, those of
+  /// one length are filtered together.
+  std::vector<ConditionedTrace> operator()(std::span<const Trace> traces) const;
+  /// How many traces are best given at once; 1 if that makes no difference.
+  std::size_t traces_at_once() const;
 
   double interval_s() const { return interval_s_; }
   const std::vector<Filter>& filters() const { return filters_; }

@@ -3,6 +3,7 @@
 #include "firstedge/core/error.hpp"
 #include "firstedge/signal/fft.hpp"
 #include "firstedge/signal/filter_design.hpp"
+#include "firstedge/signal/section_lanes.hpp"
 
 #include <algorithm>
 #include <bit>
@@ -21,6 +22,7 @@ using Band = FilterOptions::Band;
 constexpr int highest_order = 12;
 constexpr double most_kernel_samples = 1e5;
 constexpr std::size_t most_direct_weights = 256;  // longer kernels are run by Fourier transforms
+constexpr std::size_t fewest_side_by_side = 3;    // for less it does not pay
 constexpr double narrow_band_ratio = 4;  // of the corners: below it a band-pass makes bursts of pulses
 
 std::string name_of(Kind kind) {
@@ -153,6 +155,24 @@ std::vector<double> without_ends(const std::vector<double>& longer, std::size_t 
           longer.end() - static_cast<std::ptrdiff_t>(ends)};
 }
 
+/// Traces of one length, each continued at its ends; where there are fewer than stand side by side, the last
+/// one stands in the other places too.
+SideBySide side_by_side(std::span<const std::vector<double>> traces, std::size_t ends) {
+  SideBySide samples((traces.front().size() + 2 * ends) * traces_side_by_side);
+  for (std::size_t k = 0; k < traces_side_by_side; ++k) {
+    const std::vector<double> longer = continued(traces[std::min(k, traces.size() - 1)], ends);
+    for (std::size_t i = 0; i < longer.size(); ++i) samples[i * traces_side_by_side + k] = longer[i];
+  }
+  return samples;
+}
+
+/// Trace k of them, without the ends.
+std::vector<double> one_of(const SideBySide& samples, std::size_t k, std::size_t ends) {
+  std::vector<double> volts(samples.size() / traces_side_by_side - 2 * ends);
+  for (std::size_t i = 0; i < volts.size(); ++i) volts[i] = samples[(ends + i) * traces_side_by_side + k];
+  return volts;
+}
+
 /// The sums sum over k of weights[k] * longer[first + i + k] for i < samples, one by one.
 std::vector<double> direct_sums(const std::vector<double>& weights, const std::vector<double>& longer,
                                 std::size_t first, std::size_t samples) {
@@ -259,6 +279,27 @@ Filtered Filter::operator()(const std::vector<double>& volts) const {
   run_sections(sections, longer.begin(), longer.end());
   if (twice_) run_sections(sections, longer.rbegin(), longer.rend());
   filtered.volts = without_ends(longer, ends);
+  return filtered;
+}
+
+std::vector<Filtered> Filter::operator()(std::span<const std::vector<double>> traces) const {
+  std::vector<Filtered> filtered;
+  filtered.reserve(traces.size());
+  const auto* sections = std::get_if<std::vector<FilterSection>>(&design_);
+  while (filtered.size() < traces.size()) {
+    const auto rest = traces.subspan(filtered.size());
+    if (sections == nullptr || rest.size() < fewest_side_by_side || rest.front().empty()) {
+      filtered.push_back((*this)(rest.front()));
+      continue;
+    }
+    const auto some = rest.first(std::min(rest.size(), traces_side_by_side));
+    const std::size_t ends = std::min(ends_, some.front().size() - 1);
+    SideBySide samples = side_by_side(some, ends);
+    run_sections_side_by_side(*sections, samples, false);
+    if (twice_) run_sections_side_by_side(*sections, samples, true);
+    for (std::size_t k = 0; k < some.size(); ++k)
+      filtered.push_back({.volts = one_of(samples, k, ends), .delay_s = delay_s_});
+  }
   return filtered;
 }
 

@@ -6,6 +6,7 @@
 #include "firstedge/core/settings.hpp"
 
 #include <memory>
+#include <span>
 #include <string>
 #include <variant>
 #include <vector>
@@ -84,6 +85,10 @@ class Filter {
 
   /// Filters volts (shape (samples,), finite) taken interval_s() apart. Empty stays empty.
   Filtered operator()(const std::vector<double>& volts) const;
+
+  /// The same of several traces of one length, each with the bits that it has alone; recursive filters take
+  /// them side by side, which is some ten times as fast.
+  std::vector<Filtered> operator()(std::span<const std::vector<double>> traces) const;
 
   /// Amplitude gain at a frequency, of the whole operation (zero phase: squared design). The noise density
   /// after the filter is gain^2 times that before.

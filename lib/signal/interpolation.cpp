@@ -21,16 +21,35 @@ std::size_t samples_of(Interpolation interpolation) {
   return 2;
 }
 
+/// The products of the distances of each point to the others.
+constexpr std::array<double, Stencil::largest> lagrange_divisors(std::size_t size) {
+  std::array<double, Stencil::largest> products{};
+  for (std::size_t i = 0; i < size; ++i) {
+    products[i] = 1;
+    for (std::size_t j = 0; j < size; ++j) {
+      if (j != i) products[i] *= static_cast<double>(i) - static_cast<double>(j);
+    }
+  }
+  return products;
+}
+constexpr std::array<std::array<double, Stencil::largest>, Stencil::largest + 1> all_divisors = [] {
+  std::array<std::array<double, Stencil::largest>, Stencil::largest + 1> all{};
+  for (std::size_t size = 1; size <= Stencil::largest; ++size) all[size] = lagrange_divisors(size);
+  return all;
+}();
+
 /// Lagrange weights of `size` samples at 0, 1, 2, ... for the position x.
 std::array<double, Stencil::largest> lagrange_weights(std::size_t size, double x) {
   std::array<double, Stencil::largest> weights{};
+  double before = 1;  // product of the distances to the samples before i
   for (std::size_t i = 0; i < size; ++i) {
-    double weight = 1;
-    for (std::size_t j = 0; j < size; ++j) {
-      if (j == i) continue;
-      weight *= (x - static_cast<double>(j)) / (static_cast<double>(i) - static_cast<double>(j));
-    }
-    weights[i] = weight;
+    weights[i] = before;
+    before *= x - static_cast<double>(i);
+  }
+  double after = 1;
+  for (std::size_t i = size; i-- > 0;) {
+    weights[i] = weights[i] * after / all_divisors[size][i];
+    after *= x - static_cast<double>(i);
   }
   return weights;
 }
@@ -76,9 +95,12 @@ class Differences {
 
 /// Product of the distances to the samples over size!: the factor of the next derivative in the error term.
 double error_factor(std::size_t size, double x) {
-  double factor = 1;
-  for (std::size_t i = 0; i < size; ++i) factor *= (x - static_cast<double>(i)) / static_cast<double>(i + 1);
-  return factor;
+  double factor = 1, factorial = 1;
+  for (std::size_t i = 0; i < size; ++i) {
+    factor *= x - static_cast<double>(i);
+    factorial *= static_cast<double>(i + 1);
+  }
+  return factor / factorial;
 }
 
 /// The roughness of the run [first, first + size): the next two differences on its smoother side, squared.
@@ -136,8 +158,9 @@ class NewtonPolynomial {
   explicit NewtonPolynomial(std::span<const double> run) : size_(run.size()) {
     std::copy(run.begin(), run.end(), coefficients_.begin());
     for (std::size_t order = 1; order < size_; ++order) {
+      const double share = 1 / static_cast<double>(order);
       for (std::size_t i = size_ - 1; i >= order; --i)
-        coefficients_[i] = (coefficients_[i] - coefficients_[i - 1]) / static_cast<double>(order);
+        coefficients_[i] = (coefficients_[i] - coefficients_[i - 1]) * share;
     }
   }
   struct Point {

@@ -1,5 +1,8 @@
 #include "firstedge/signal/level_statistics.hpp"
 
+#include "firstedge/signal/lane_sums.hpp"
+#include "firstedge/signal/sorted_samples.hpp"
+
 #include <algorithm>
 #include <cmath>
 #include <numbers>
@@ -12,26 +15,52 @@ namespace {
 constexpr std::size_t most_sorted = 1024;
 constexpr std::size_t fewest_held = 40;
 
-/// A sorted copy, thinned evenly where there are very many.
-std::vector<double> sorted_sample(std::span<const double> values) {
+/// The values, thinned evenly where there are very many.
+std::vector<double> thinned(std::span<const double> values) {
   const std::size_t stride = (values.size() + most_sorted - 1) / most_sorted;
-  std::vector<double> sorted;
-  sorted.reserve(values.size() / std::max<std::size_t>(stride, 1) + 1);
-  for (std::size_t i = 0; i < values.size(); i += stride) sorted.push_back(values[i]);
-  std::sort(sorted.begin(), sorted.end());
-  return sorted;
+  if (stride <= 1) return {values.begin(), values.end()};
+  std::vector<double> some;
+  some.reserve(values.size() / stride + 1);
+  for (std::size_t i = 0; i < values.size(); i += stride) some.push_back(values[i]);
+  return some;
+}
+
+/// The sum of values[i] * values[i + lag].
+double lag_product(std::span<const double> values, std::size_t lag) {
+  if (values.size() <= lag) return 0;
+  return sum_of_products(values.first(values.size() - lag), values.subspan(lag));
+}
+
+/// How a normal law looks through the shortest interval that holds `held` of n samples.
+struct Coverage {
+  std::size_t n = 0, held = 0;
+  double half = 0;        ///< the interval is twice so long, in standard deviations
+  double shortening = 1;  ///< the shortest of many intervals is shorter than that
+};
+
+Coverage coverage_of(std::size_t n) {
+  const std::size_t held = std::max(n / 4, std::min<std::size_t>(fewest_held, n / 2 + 1));
+  const double coverage = static_cast<double>(held) / static_cast<double>(n);
+  // A normal law holds the coverage within +-half standard deviations. The factor for the shortest of many is
+  // a fit to simulated white samples, 8 to 4096 of them.
+  return {.n = n,
+          .held = held,
+          .half = std::numbers::sqrt2 * boost::math::erf_inv(std::min(coverage, 0.95)),
+          .shortening = 1 + (3.6 - 3.2 * coverage) * std::pow(static_cast<double>(held), -0.7)};
+}
+
+/// The same, worked out once for windows that are alike.
+const Coverage& known_coverage(std::size_t n) {
+  thread_local Coverage latest;
+  if (latest.n != n) latest = coverage_of(n);
+  return latest;
 }
 
 /// Lag-one coefficient of a first-order autoregression, corrected for its small-sample bias -(1 + 3 r)/n
 /// (M. G. Kendall, Biometrika 41 (1954) 403, from memory) and kept where prewhitening is stable.
-double autoregression(std::span<const double> values) {
-  double products = 0, squares = 0;
-  for (std::size_t i = 0; i < values.size(); ++i) {
-    squares += values[i] * values[i];
-    if (i + 1 < values.size()) products += values[i] * values[i + 1];
-  }
+double autoregression(std::span<const double> values, double squares) {
   if (!(squares > 0)) return 0;
-  const double raw = products / squares;
+  const double raw = lag_product(values, 1) / squares;
   const auto n = static_cast<double>(values.size());
   return std::clamp(raw + (1 + 3 * raw) / n, -0.97, 0.97);
 }
@@ -39,17 +68,16 @@ double autoregression(std::span<const double> values) {
 /// Long-run variance (sum of the autocovariance over all lags) with a Bartlett window of Andrews' width.
 double bartlett_long_run_variance(std::span<const double> values) {
   const auto n = static_cast<double>(values.size());
-  const double r = autoregression(values);
-  const double alpha = 4 * r * r / std::pow((1 - r) * (1 + r), 2);
+  const double squares = sum_of_products(values, values);
+  const double r = autoregression(values, squares);
+  const double damping = (1 - r) * (1 + r);
+  const double alpha = 4 * r * r / (damping * damping);
   const double width = std::min(1.1447 * std::cbrt(alpha * n), n / 4);
-  double sum = 0;
-  for (const double value : values) sum += value * value;
+  double sum = squares;
   double weights = 1;
   for (std::size_t lag = 1; static_cast<double>(lag) < width; ++lag) {
     const double weight = 1 - static_cast<double>(lag) / width;
-    double products = 0;
-    for (std::size_t i = 0; i + lag < values.size(); ++i) products += values[i] * values[i + lag];
-    sum += 2 * weight * products;
+    sum += 2 * weight * lag_product(values, lag);
     weights += 2 * weight;
   }
   // The mean taken away lowers each lag by variance-of-mean = long-run variance / n.
@@ -60,43 +88,37 @@ double bartlett_long_run_variance(std::span<const double> values) {
 
 double mean_of_values(std::span<const double> values) {
   if (values.empty()) return 0;
-  double sum = 0;
-  for (const double value : values) sum += value;
-  const double first = sum / static_cast<double>(values.size());
-  double rest = 0;  // second pass: takes the rounding of the first away
-  for (const double value : values) rest += value - first;
-  return first + rest / static_cast<double>(values.size());
+  const auto n = static_cast<double>(values.size());
+  const double first = sum_of(values) / n;
+  return first + sum_of_distances(values, first) / n;  // takes the rounding of the first away
 }
 
 double deviation_of(std::span<const double> values) {
   if (values.size() < 2) return 0;
-  const double mean = mean_of_values(values);
-  double sum = 0;
-  for (const double value : values) sum += (value - mean) * (value - mean);
-  return std::sqrt(sum / static_cast<double>(values.size() - 1));
+  return std::sqrt(sum_of_squared_distances(values, mean_of_values(values)) /
+                   static_cast<double>(values.size() - 1));
 }
 
 RobustLevel shortest_quarter(std::span<const double> values, double step) {
   if (values.empty()) return {};
-  const std::vector<double> sorted = sorted_sample(values);
-  const std::size_t n = sorted.size();
-  const std::size_t held = std::max(n / 4, std::min<std::size_t>(fewest_held, n / 2 + 1));
+  std::vector<double> sorted = thinned(values);
+  sort_samples(sorted);
+  const Coverage& coverage = known_coverage(sorted.size());
+  const std::size_t held = coverage.held;
+  const std::size_t intervals = sorted.size() + 1 - held;
   double shortest = sorted[held - 1] - sorted[0];
-  for (std::size_t i = 1; i + held <= n; ++i) shortest = std::min(shortest, sorted[i + held - 1] - sorted[i]);
+  for (std::size_t i = 1; i < intervals; ++i) shortest = std::min(shortest, sorted[i + held - 1] - sorted[i]);
   // Quantised samples give many intervals of equal length: the middle one of those.
-  std::vector<std::size_t> equal;
-  for (std::size_t i = 0; i + held <= n; ++i) {
-    if (sorted[i + held - 1] - sorted[i] <= shortest * (1 + 1e-12)) equal.push_back(i);
+  const double longest_equal = shortest * (1 + 1e-12);
+  std::vector<std::size_t> equal(intervals);
+  std::size_t count = 0;
+  for (std::size_t i = 0; i < intervals; ++i) {
+    equal[count] = i;
+    count += sorted[i + held - 1] - sorted[i] <= longest_equal ? 1 : 0;
   }
-  const std::size_t first = equal[equal.size() / 2];
-  const double centre = mean_of_values(std::span(sorted).subspan(first, held));
+  const double centre = mean_of_values(std::span(sorted).subspan(equal[count / 2], held));
 
-  // A normal law holds the coverage within +-half standard deviations. The shortest of many intervals is
-  // shorter than that; the factor is a fit to simulated white samples, 8 to 4096 of them.
-  const double coverage = static_cast<double>(held) / static_cast<double>(n);
-  const double half = std::numbers::sqrt2 * boost::math::erf_inv(std::min(coverage, 0.95));
-  const double shortening = 1 + (3.6 - 3.2 * coverage) * std::pow(static_cast<double>(held), -0.7);
-  const double deviation = shortening * shortest / (2 * half);
+  const double deviation = coverage.shortening * shortest / (2 * coverage.half);
   const double range = sorted.back() - sorted.front();
   constexpr double least_of_range = 1e-7;  // keeps rounding errors of noiseless samples from being noise
   return {.centre = centre, .deviation = std::max({deviation, 0.5 * step, least_of_range * range})};
@@ -104,17 +126,14 @@ RobustLevel shortest_quarter(std::span<const double> values, double step) {
 
 MeanVariance variance_of_mean(std::span<const double> deviations) {
   const auto n = static_cast<double>(deviations.size());
-  double squares = 0;
-  for (const double value : deviations) squares += value * value;
+  const double squares = sum_of_products(deviations, deviations);
   if (deviations.size() < 2 || !(squares > 0))
     return {.variance = 0, .degrees_of_freedom = n > 1 ? n - 1 : 0};
 
   // A negative correlation lowers the variance: it is believed only where it is significant.
-  const double estimated = autoregression(deviations);
+  const double estimated = autoregression(deviations, squares);
   const double r = estimated < 0 && estimated > -2 / std::sqrt(n) ? 0 : estimated;
-  std::vector<double> white(deviations.size() - 1);
-  for (std::size_t i = 0; i < white.size(); ++i) white[i] = deviations[i + 1] - r * deviations[i];
-  const double long_run = bartlett_long_run_variance(white) / ((1 - r) * (1 - r));
+  const double long_run = bartlett_long_run_variance(prewhitened(deviations, r)) / ((1 - r) * (1 - r));
   // Anticorrelated samples make a mean better than independent ones do, but few samples cannot show by how
   // much.
   const double least = squares / n * std::max(1e-4, 4 / n);
@@ -127,6 +146,8 @@ double rounding_uncertainty(double step, double rms) {
   const double before_rounding = std::max(0.0, rms * rms / (step * step) - 1.0 / 12);
   const double exponent = 4 * std::numbers::pi * std::numbers::pi * before_rounding;
   if (exponent == 0) return step / std::sqrt(12.0);
+  constexpr double nothing_left_from = 750;  // exp(-750) is 0 in a double
+  if (exponent >= nothing_left_from) return 0;
   double sum = 0;
   for (int k = 1; k <= 1000; ++k) {
     const double term = std::exp(-exponent * k * k) / (static_cast<double>(k) * k);

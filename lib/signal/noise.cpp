@@ -1,6 +1,8 @@
 #include "firstedge/signal/noise.hpp"
 
 #include "firstedge/signal/fft.hpp"
+#include "firstedge/signal/lane_sums.hpp"
+#include "firstedge/signal/level_statistics.hpp"
 
 #include <algorithm>
 #include <bit>
@@ -102,14 +104,21 @@ NoiseAccumulator::NoiseAccumulator(double interval_s, std::size_t lags, double s
 void NoiseAccumulator::add(std::span<const double> volts) {
   if (volts.size() < 2 || !std::all_of(volts.begin(), volts.end(), [](double v) { return std::isfinite(v); }))
     return;
-  for (std::size_t k = 1; k < std::min(half_squares_.size(), volts.size()); ++k) {
-    double squares = 0;
-    for (std::size_t i = 0; i + k < volts.size(); ++i) {
-      const double difference = volts[i + k] - volts[i];
-      squares += difference * difference;
-    }
-    half_squares_[k] += squares / 2;
-    pairs_[k] += volts.size() - k;
+  // Half the squared differences from sums of squares and products, which go side by side; without the mean nothing of
+  // them is lost to rounding.
+  const double mean = mean_of_values(volts);
+  std::vector<double> deviations(volts.begin(), volts.end());
+  std::vector<double> squares_before{0};
+  for (double& deviation : deviations) {
+    deviation -= mean;
+    squares_before.push_back(squares_before.back() + deviation * deviation);
+  }
+  const std::size_t n = deviations.size();
+  for (std::size_t k = 1; k < std::min(half_squares_.size(), n); ++k) {
+    const std::span<const double> all(deviations);
+    const double squares = squares_before[n - k] + (squares_before[n] - squares_before[k]);
+    half_squares_[k] += std::max(squares / 2 - sum_of_products(all.first(n - k), all.subspan(k)), 0.0);
+    pairs_[k] += n - k;
   }
   samples_ += volts.size();
 }

@@ -129,12 +129,14 @@ PulseEdge::PulseEdge(const ConditionedTrace& trace, const Pulse& pulse, const No
   const PeakHeight height = peak_height(volts_, within, peak_, transition_samples_, noise_);
   height_v_ = height.value_v;
   height_on_trace_ = on_trace(height.weights);
+  edge_samples_ = edge_samples();
 }
 
 PulseEdge PulseEdge::with_height(const PeakHeight& height_on_trace) const {
   PulseEdge edge = *this;
   edge.height_v_ = height_on_trace.value_v;
   edge.height_on_trace_ = height_on_trace.weights;
+  edge.edge_samples_ = edge.edge_samples();
   return edge;
 }
 
@@ -206,8 +208,7 @@ Stamp PulseEdge::untimed() const {
   stamp.charge_c = pulse_->charge_c;
   stamp.noise_v = noise_.deviation_v();
   stamp.baseline_v = trace_->baseline_v.value;
-  const double samples = edge_samples();
-  if (!hangs_on_clipped(height_on_trace_)) stamp.transition_duration_s = samples * trace_->interval_s;
+  if (!hangs_on_clipped(height_on_trace_)) stamp.transition_duration_s = edge_samples_ * trace_->interval_s;
   stamp.flags = pulse_->flags | trace_->flags | Flag::not_timed;
   if (stamp.transition_duration_s < fewest_edge_samples * trace_->interval_s)
     stamp.flags |= Flag::undersampled;
@@ -221,8 +222,8 @@ Stamp PulseEdge::timed(const EdgeCrossing& crossing, const SampleWeights& quanti
   const double noise_s = std::sqrt(noise_.variance_v2(quantity)) / slew_v_per_s;
   if (hangs_on_clipped(quantity)) return stamp;
   // Of a clipped edge, what is seen stands for the whole: it is shorter, so that the error is not made less.
-  const double samples = edge_samples();
-  const double curve_s = samples > 0 ? curve_.relative_error(samples) * samples * trace_->interval_s : 0;
+  const double curve_s =
+      edge_samples_ > 0 ? curve_.relative_error(edge_samples_) * edge_samples_ * trace_->interval_s : 0;
   const double uncertainty_s = std::hypot(noise_s, curve_s);
   if (!(slew_v_per_s > 0) || !std::isfinite(time_s) || !std::isfinite(uncertainty_s)) return stamp;
   if (crossing.room_over_noise < least_room_over_noise) stamp.flags |= Flag::low_signal;

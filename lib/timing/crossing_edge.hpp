@@ -113,6 +113,7 @@ class PulseEdge {
   std::vector<double> volts_;
   std::optional<std::size_t> half_;  ///< the sample before the first rise through half the height
   double transition_samples_ = not_known;
+  double edge_samples_ = not_known;  ///< 10 % to 90 % of the height, on the curve
   double height_v_ = 0;
   SampleWeights height_on_trace_;
 };

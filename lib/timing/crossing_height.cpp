@@ -60,7 +60,9 @@ std::optional<double> place_of_maximum(const LocalPolynomial& curve, double star
   for (int step = 0; step < steps; ++step) {
     const double bend = curve.bend(place);
     if (!(bend < 0)) return std::nullopt;
-    place = std::clamp(place - curve.slope(place) / bend, low, high);
+    const double next = std::clamp(place - curve.slope(place) / bend, low, high);
+    if (next == place) break;
+    place = next;
   }
   return curve.bend(place) < 0 ? std::optional(place) : std::nullopt;
 }

@@ -1,6 +1,7 @@
 #include "firstedge/timing/crossing_polynomial.hpp"
 
 #include <cassert>
+#include <utility>
 
 namespace firstedge {
 
@@ -17,42 +18,54 @@ LocalPolynomial::LocalPolynomial(std::span<const double> volts, std::size_t firs
     norm_[j] = norm_[j - 1] * recurrence_[j];
   }
   for (std::size_t k = 0; k < count; ++k) {
-    const Terms p = terms(static_cast<double>(first + k), 0);
-    for (int j = 0; j <= degree; ++j) coefficients_[j] += p[j] * volts[first + k] / norm_[j];
+    const Terms p = values(static_cast<double>(first + k));
+    for (int j = 0; j <= degree; ++j) coefficients_[j] += p[j] * volts[first + k];
   }
+  for (int j = 0; j <= degree; ++j) coefficients_[j] /= norm_[j];
 }
 
-LocalPolynomial::Terms LocalPolynomial::terms(double position, int derivative) const {
-  const double u = position - static_cast<double>(first_) - (static_cast<double>(count_) - 1) / 2;
-  std::array<Terms, 3> p{};  // p[d][j]: derivative d of polynomial j
-  p[0][0] = 1;
-  for (int j = 0; j < degree_; ++j) {
-    for (int d = 0; d <= derivative; ++d) {
-      const double inner = d == 0 ? 0.0 : d * p[d - 1][j];
-      const double before = j == 0 ? 0.0 : recurrence_[j] * p[d][j - 1];
-      p[d][j + 1] = u * p[d][j] + inner - before;
-    }
-  }
-  return p[derivative];
+double LocalPolynomial::from_middle(double position) const {
+  return position - static_cast<double>(first_) - (static_cast<double>(count_) - 1) / 2;
 }
 
-double LocalPolynomial::at(double position, int derivative) const {
-  const Terms p = terms(position, derivative);
+LocalPolynomial::Terms LocalPolynomial::values(double position) const {
+  const double u = from_middle(position);
+  Terms p{1, u};
+  for (int j = 1; j < degree_; ++j) p[j + 1] = u * p[j] - recurrence_[j] * p[j - 1];
+  return p;
+}
+
+LocalPolynomial::Terms LocalPolynomial::slopes(double position) const {
+  const double u = from_middle(position);
+  const Terms p = values(position);
+  Terms slope{0, 1};
+  for (int j = 1; j < degree_; ++j) slope[j + 1] = u * slope[j] + p[j] - recurrence_[j] * slope[j - 1];
+  return slope;
+}
+
+double LocalPolynomial::sum(const Terms& terms) const {
   double sum = 0;
-  for (int j = 0; j <= degree_; ++j) sum += coefficients_[j] * p[j];
+  for (int j = 0; j <= degree_; ++j) sum += coefficients_[j] * terms[j];
   return sum;
 }
 
+double LocalPolynomial::bend(double position) const {
+  const double u = from_middle(position);
+  const Terms slope = slopes(position);
+  Terms bend{0, 0};
+  for (int j = 1; j < degree_; ++j) bend[j + 1] = u * bend[j] + 2 * slope[j] - recurrence_[j] * bend[j - 1];
+  return sum(bend);
+}
+
 SampleWeights LocalPolynomial::weights(double position, int derivative) const {
-  const Terms wanted = terms(position, derivative);
-  SampleWeights weights;
+  Terms wanted = terms(position, derivative);
+  for (int j = 0; j <= degree_; ++j) wanted[j] /= norm_[j];
+  std::vector<double> weights(count_);
   for (std::size_t k = 0; k < count_; ++k) {
-    const Terms p = terms(static_cast<double>(first_ + k), 0);
-    double weight = 0;
-    for (int j = 0; j <= degree_; ++j) weight += wanted[j] * p[j] / norm_[j];
-    weights.add(first_ + k, weight);
+    const Terms p = values(static_cast<double>(first_ + k));
+    for (int j = 0; j <= degree_; ++j) weights[k] += wanted[j] * p[j];
   }
-  return weights;
+  return {first_, std::move(weights)};
 }
 
 double LocalPolynomial::noise_gain(double position, int derivative) const {

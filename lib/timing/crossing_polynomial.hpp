@@ -25,9 +25,9 @@ class LocalPolynomial {
   /// Needs 0 <= degree <= highest_degree and degree < count, and the stretch inside volts.
   LocalPolynomial(std::span<const double> volts, std::size_t first, std::size_t count, int degree);
 
-  double value(double position) const { return at(position, 0); }
-  double slope(double position) const { return at(position, 1); }
-  double bend(double position) const { return at(position, 2); }  ///< second derivative
+  double value(double position) const { return sum(values(position)); }
+  double slope(double position) const { return sum(slopes(position)); }
+  double bend(double position) const;  ///< second derivative
   /// The weights of value (derivative 0) or slope (derivative 1) at a position.
   SampleWeights weights(double position, int derivative) const;
 
@@ -42,8 +42,13 @@ class LocalPolynomial {
 
  private:
   using Terms = std::array<double, highest_degree + 1>;
-  Terms terms(double position, int derivative) const;
-  double at(double position, int derivative) const;
+  double from_middle(double position) const;
+  Terms values(double position) const;  ///< of the orthogonal polynomials
+  Terms slopes(double position) const;
+  Terms terms(double position, int derivative) const {
+    return derivative == 0 ? values(position) : slopes(position);
+  }
+  double sum(const Terms& terms) const;  ///< times the coefficients
 
   std::size_t first_, count_;
   int degree_;

@@ -20,8 +20,13 @@ void SampleWeights::add(std::size_t sample, double weight) {
 
 void SampleWeights::add(const SampleWeights& other, double factor) {
   if (other.weights_.empty()) return;
-  add(other.first_, 0.0);
-  add(other.first_ + other.weights_.size() - 1, 0.0);
+  if (weights_.empty()) first_ = other.first_;
+  const std::size_t last = std::max(first_ + weights_.size(), other.first_ + other.weights_.size());
+  if (other.first_ < first_) {
+    weights_.insert(weights_.begin(), first_ - other.first_, 0.0);
+    first_ = other.first_;
+  }
+  weights_.resize(last - first_, 0.0);
   for (std::size_t k = 0; k < other.weights_.size(); ++k)
     weights_[other.first_ - first_ + k] += factor * other.weights_[k];
 }
@@ -37,7 +42,8 @@ double SampleWeights::sum() const {
 }
 
 void SampleWeights::add(const Stencil& stencil, double factor) {
-  for (std::size_t i = 0; i < stencil.size; ++i) add(stencil.first + i, factor * stencil.weights[i]);
+  const auto begin = stencil.weights.begin();
+  add(SampleWeights(stencil.first, {begin, begin + static_cast<std::ptrdiff_t>(stencil.size)}), factor);
 }
 
 SampleNoise::SampleNoise(const NoiseModel& model, const ConditionedTrace& trace) : model_(&model) {

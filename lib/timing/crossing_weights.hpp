@@ -6,6 +6,7 @@
 #include "firstedge/signal/interpolation.hpp"
 
 #include <cstddef>
+#include <utility>
 #include <vector>
 
 namespace firstedge {
@@ -15,6 +16,10 @@ namespace firstedge {
 /// combination follows with all correlations.
 class SampleWeights {
  public:
+  SampleWeights() = default;
+  SampleWeights(std::size_t first, std::vector<double> weights)
+      : first_(first), weights_(std::move(weights)) {}
+
   /// Adds weight to one sample; the stretch grows to hold it.
   void add(std::size_t sample, double weight);
   /// Adds factor * other.

@@ -1,5 +1,7 @@
 #include "firstedge/timing/noise_whitening.hpp"
 
+#include "firstedge/signal/lane_sums.hpp"
+
 #include <algorithm>
 #include <cassert>
 #include <cmath>
@@ -78,11 +80,12 @@ NoiseWhitening::NoiseWhitening(const NoiseModel& noise, std::size_t longest_run)
 }
 
 std::vector<double> NoiseWhitening::whitened(std::span<const double> values) const {
-  std::vector<double> result(values.size());
-  for (std::size_t n = 0; n < values.size(); ++n) {
-    const std::vector<double>& row = rows_[std::min(n, order())];
-    result[n] = dot_product(row, values.subspan(n + 1 - row.size(), row.size()));
-  }
+  std::vector<double> result;
+  result.reserve(values.size());
+  for (std::size_t n = 0; n < std::min(order(), values.size()); ++n)
+    result.push_back(dot_product(rows_[n], values.first(n + 1)));
+  const std::vector<double> rest = correlated(values, rows_.back());
+  result.insert(result.end(), rest.begin(), rest.end());
   return result;
 }
 
@@ -106,13 +109,7 @@ std::vector<double> NoiseWhitening::sample_weights(std::span<const double> white
 
 double dot_product(std::span<const double> a, std::span<const double> b) {
   assert(a.size() == b.size());
-  // Four sums side by side: the compiler may keep them in one register, the order of addition stays fixed.
-  double sums[4] = {0, 0, 0, 0};
-  std::size_t i = 0;
-  for (; i + 4 <= a.size(); i += 4)
-    for (std::size_t lane = 0; lane < 4; ++lane) sums[lane] += a[i + lane] * b[i + lane];
-  for (; i < a.size(); ++i) sums[0] += a[i] * b[i];
-  return (sums[0] + sums[1]) + (sums[2] + sums[3]);
+  return sum_of_products(a, b);
 }
 
 }  // namespace firstedge

@@ -1,5 +1,6 @@
 #include "firstedge/timing/pulse_search.hpp"
 
+#include "firstedge/signal/lane_sums.hpp"
 #include "firstedge/signal/pulse_measures.hpp"
 #include "firstedge/timing/crossing_weights.hpp"
 #include "firstedge/timing/resting_level.hpp"
@@ -43,7 +44,7 @@ class Scan {
       : volts_(volts), polarity_(polarity), levels_(levels) {}
 
   std::vector<Pulse> pulses() {
-    for (at_ = 0; at_ < volts_.size(); ++at_) step();
+    for (at_ = after_quiet(0); at_ < volts_.size(); at_ = after_quiet(at_ + 1)) step();
     if (state_ == State::up || state_ == State::tail) close(volts_.size());
     return std::move(pulses_);
   }
@@ -51,6 +52,17 @@ class Scan {
  private:
   /// fresh: no pulse yet; up: on a pulse, its top not passed; tail: on its way down; settled: it came back.
   enum class State { fresh, up, tail, settled };
+
+  /// The next sample from `at` on that step() has to look at: no pulse opens below the threshold.
+  std::size_t after_quiet(std::size_t at) {
+    if (state_ != State::fresh && state_ != State::settled) return at;
+    const std::size_t next = first_above(volts_, at, polarity_, levels_.start_v);
+    if (state_ == State::settled && next < volts_.size()) {
+      for (; at < next; ++at)
+        if (value(at) < value(valley_)) valley_ = at;
+    }
+    return next;
+  }
 
   double value(std::size_t sample) const { return polarity_ * volts_[sample]; }
 

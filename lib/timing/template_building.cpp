@@ -171,12 +171,12 @@ PulseTemplate averaged(const std::vector<Candidate>& all, const Stretch& stretch
     if (!one.used) continue;
     const double from =
         std::max(std::ceil(one.time_samples - stretch.before), static_cast<double>(one.first));
-    for (auto i = static_cast<std::size_t>(from); i < one.last; ++i) {
-      const double offset = static_cast<double>(i) - one.time_samples;
-      if (offset > stretch.after) break;
-      const double volts = one.pulse.polarity * one.trace->volts[i] - one.level_v;
-      if (std::isfinite(volts)) regression.add(offset * interval_s, one.height_v, volts);
-    }
+    const double to =
+        std::min(std::floor(one.time_samples + stretch.after) + 1, static_cast<double>(one.last));
+    std::vector<double> volts;
+    for (auto i = static_cast<std::size_t>(from); static_cast<double>(i) < to; ++i)
+      volts.push_back(one.pulse.polarity * one.trace->volts[i] - one.level_v);
+    regression.add_pulse((from - one.time_samples) * interval_s, interval_s, one.height_v, volts);
   }
   TemplateRegression::Solution solution = regression.solved();
   made.shape = std::move(solution.value);

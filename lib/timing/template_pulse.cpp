@@ -1,5 +1,7 @@
 #include "firstedge/timing/template_pulse.hpp"
 
+#include "firstedge/core/vector_clones.hpp"
+
 #include <algorithm>
 #include <cmath>
 #include <span>
@@ -36,6 +38,20 @@ struct Trial {
   double time_samples = 0;
   bool at_rest = false;  // the steps have ended
 };
+
+// Each column times its share.
+FIRSTEDGE_VECTOR_CLONES void take_pulse_away(std::vector<double>& data, const WhiteColumns& white,
+                                             double of_shape, double of_slope, double of_curvature,
+                                             double of_level) {
+  double* __restrict to = data.data();
+  const double* shape = white.column[shape_column].data();
+  const double* slope = white.column[slope_column].data();
+  const double* curvature = white.column[curvature_column].data();
+  const double* level = white.column[level_column].data();
+  const std::size_t size = data.size();
+  for (std::size_t n = 0; n < size; ++n)
+    to[n] -= of_shape * shape[n] + of_slope * slope[n] + of_curvature * curvature[n] + of_level * level[n];
+}
 
 class PulseFit {
  public:
@@ -136,16 +152,10 @@ class PulseFit {
   }
 
   double chi_square(const WhiteColumns& white, const Trial& trial) const {
-    const double a = trial.fit.height_v;
-    const double d = trial.place.rest;
-    double sum = 0;
-    for (std::size_t n = 0; n < window_.data.size(); ++n) {
-      const double shape = white.column[shape_column][n] + d * white.column[slope_column][n] +
-                           0.5 * d * d * white.column[curvature_column][n];
-      const double residual = window_.data[n] - a * shape - trial.fit.level_v * white.column[level_column][n];
-      sum += residual * residual;
-    }
-    return sum;
+    std::vector<double> residuals = window_.data;
+    const double a = trial.fit.height_v, d = trial.place.rest;
+    take_pulse_away(residuals, white, a, a * d, 0.5 * a * d * d, trial.fit.level_v);
+    return dot_product(residuals, residuals);
   }
 
   static constexpr std::size_t none_ready = static_cast<std::size_t>(-1);

@@ -121,6 +121,41 @@ void TemplateRegression::add(double t_s, double height_v, double volts) {
   ++samples_;
 }
 
+void TemplateRegression::add_pulse(double first_t_s, double sample_interval_s, double height_v,
+                                   std::span<const double> volts) {
+  constexpr double whole = 1e-9;  // so near, and the last of a million samples still stands as the first does
+  const double points_per_sample = sample_interval_s / interval_s_;
+  const double step = std::round(points_per_sample);
+  const double position = (first_t_s - first_s_) / interval_s_;
+  if (!(step >= 1 && std::abs(points_per_sample - step) <= whole * step && std::abs(position) < 1e15)) {
+    for (std::size_t i = 0; i < volts.size(); ++i) {
+      if (std::isfinite(volts[i]))
+        add(first_t_s + static_cast<double>(i) * sample_interval_s, height_v, volts[i]);
+    }
+    return;
+  }
+  Band weights = cubic_basis(position - std::floor(position));
+  for (double& weight : weights) weight *= height_v;
+  std::array<Band, band> products{};
+  for (std::size_t i = 0; i < band; ++i)
+    for (std::size_t j = i; j < band; ++j) products[i][j - i] = weights[i] * weights[j];
+  const auto stride = static_cast<std::ptrdiff_t>(step);
+  auto cell = static_cast<std::ptrdiff_t>(std::floor(position));
+  for (const double value : volts) {
+    const std::ptrdiff_t here = std::exchange(cell, cell + stride);
+    const bool inside = here >= 0 && here < static_cast<std::ptrdiff_t>(points_) - 1;
+    if (!inside || !std::isfinite(value)) continue;
+    double* data = with_data_.data() + here;
+    Band* rows = products_.data() + here;
+    for (std::size_t i = 0; i < band; ++i) data[i] += weights[i] * value;
+    for (std::size_t i = 0; i < band; ++i)
+      for (std::size_t k = 0; k < band; ++k) rows[i][k] += products[i][k];
+    data2_ += value * value;
+    weights_ += height_v * height_v;
+    ++samples_;
+  }
+}
+
 TemplateRegression::Smooth TemplateRegression::smoothed(double penalty) const {
   Smooth found;
   Rows rows = products_;

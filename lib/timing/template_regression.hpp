@@ -3,6 +3,7 @@
 
 #include <array>
 #include <cstddef>
+#include <span>
 #include <vector>
 
 namespace firstedge {
@@ -24,6 +25,11 @@ class TemplateRegression {
   /// Samples outside the grid are ignored.
   void add(double t_s, double height_v, double volts);
 
+  /// The samples of one pulse, evenly spaced from first_t_s on: as if each were added, to rounding, but much
+  /// sooner where their interval is a whole number of that of the points (all then stand alike between them).
+  /// Those that are not finite are ignored.
+  void add_pulse(double first_t_s, double sample_interval_s, double height_v, std::span<const double> volts);
+
   struct Solution {
     std::vector<double> value;        ///< at the points; NaN throughout if the samples do not fix a shape
     std::vector<double> uncertainty;  ///< of each, from the scatter of the samples around the shape
@@ -32,13 +38,13 @@ class TemplateRegression {
 
  private:
   static constexpr std::size_t half_band = 3;
+  using Band = std::array<double, half_band + 1>;
   struct Smooth;
   Smooth smoothed(double penalty) const;
 
   double first_s_ = 0, interval_s_ = 0, highest_hz_ = 0;
   std::size_t points_ = 0;
-  std::vector<std::array<double, half_band + 1>>
-      products_;  // products_[i][k]: of basis functions i and i + k
+  std::vector<Band> products_;  // products_[i][k]: of basis functions i and i + k
   std::vector<double> with_data_;
   double data2_ = 0, weights_ = 0;
   std::size_t samples_ = 0;

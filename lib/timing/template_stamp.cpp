@@ -73,8 +73,10 @@ double TemplateStamps::probability(const FittedPulse& fitted) const {
   if (!columns_.whitening().known()) return 1;
   const double chi_square = fitted.chi_square / expected_goodness(fitted);
   if (!std::isfinite(chi_square)) return 0;
+  // In double throughout: a probability is only compared with limits.
+  using InDouble = boost::math::policies::policy<boost::math::policies::promote_double<false>>;
   return boost::math::gamma_q(0.5 * static_cast<double>(fitted.degrees_of_freedom),
-                              0.5 * std::max(chi_square, 0.0));
+                              0.5 * std::max(chi_square, 0.0), InDouble());
 }
 
 bool TemplateStamps::is_poor(const FittedPulse& fitted) const {

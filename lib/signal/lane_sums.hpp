@@ -1,0 +1,52 @@
+// Lane sums: the passes over samples that every trace goes through, eight samples at a time.
+#pragma once
+
+#include <cstddef>
+#include <span>
+#include <vector>
+
+namespace firstedge {
+
+/// Every sum is made of eight, the k-th of the elements k, k + 8, k + 16, ..., added as ((0 + 4) + (2 + 6)) +
+/// ((1 + 5) + (3 + 7)). The processor adds as many of them at a time as it can; the order stays the same, so
+/// that the bits of a result do not depend on the processor (tests/unit/signal holds them to a plain loop).
+inline constexpr std::size_t lanes = 8;
+
+/// The sum of values[i]. Empty: 0, as for all of them.
+double sum_of(std::span<const double> values);
+/// The sum of values[i] - level.
+double sum_of_distances(std::span<const double> values, double level);
+/// The sum of (values[i] - level)^2.
+double sum_of_squared_distances(std::span<const double> values, double level);
+/// The sum of a[i] * b[i], for two of one size.
+double sum_of_products(std::span<const double> a, std::span<const double> b);
+
+/// Both sums of values[i] - level and of its square, by one pass.
+struct Moments {
+  double distances = 0, squares = 0;
+};
+Moments moments_about(std::span<const double> values, double level);
+
+struct Extremes {
+  double least = 0, greatest = 0;
+};
+/// Of at least one value, all finite.
+Extremes extremes_of(std::span<const double> values);
+
+bool all_finite(std::span<const double> values);
+
+/// values[i + 1] - factor * values[i], one fewer than there are values (at least one).
+std::vector<double> prewhitened(std::span<const double> values, double factor);
+
+/// The sums over k of weights[k] * values[i + k], one after the other from k = 0, for every i at which the
+/// weights have values; none if there are more weights than values.
+std::vector<double> correlated(std::span<const double> values, std::span<const double> weights);
+
+/// values[i] -= level
+void take_away(std::span<double> values, double level);
+
+/// The first i >= from with sign * values[i] > level; the size if there is none. sign: 1 or -1. A NaN is not
+/// above anything.
+std::size_t first_above(std::span<const double> values, std::size_t from, int sign, double level);
+
+}  // namespace firstedge

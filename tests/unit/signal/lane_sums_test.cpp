@@ -1,0 +1,143 @@
+// The passes over samples against plain loops: the same bits at any size and place in memory.
+#include "firstedge/signal/lane_sums.hpp"
+
+#include <array>
+#include <cmath>
+#include <limits>
+#include <random>
+#include <vector>
+
+#include <gtest/gtest.h>
+
+namespace firstedge {
+namespace {
+
+// None, one, odd, around whole groups of lanes, large.
+constexpr std::array<std::size_t, 14> sizes{0, 1, 2, 3, 7, 8, 9, 15, 16, 17, 63, 64, 65, 1003};
+
+// `offset` samples into an array, so that the first one stands at any place between two registers' borders.
+struct Samples {
+  std::vector<double> all;
+  std::span<const double> values;
+};
+
+template <class Check>
+void for_all_samples(Check&& check) {
+  std::mt19937 random(20261128);
+  std::normal_distribution<double> volts(0.3, 1.7);
+  for (const std::size_t size : sizes) {
+    for (std::size_t offset = 0; offset < 8; ++offset) {
+      Samples samples{.all = std::vector<double>(size + offset), .values = {}};
+      for (double& value : samples.all) value = volts(random);
+      samples.values = std::span(samples.all).subspan(offset);
+      SCOPED_TRACE(testing::Message() << size << " samples, from " << offset);
+      check(samples.values);
+    }
+  }
+}
+
+// The order of the header, one addition after the other.
+template <class Term>
+double plain_sum(std::size_t size, Term&& term) {
+  std::array<double, 8> sums{};
+  for (std::size_t i = 0; i < size; ++i) sums[i % 8] += term(i);
+  return ((sums[0] + sums[4]) + (sums[2] + sums[6])) + ((sums[1] + sums[5]) + (sums[3] + sums[7]));
+}
+
+TEST(lane_sums, sums_have_the_bits_of_the_plain_loop) {
+  constexpr double level = 0.123;
+  for_all_samples([&](std::span<const double> v) {
+    EXPECT_EQ(sum_of(v), plain_sum(v.size(), [&](std::size_t i) { return v[i]; }));
+    const double distances = plain_sum(v.size(), [&](std::size_t i) { return v[i] - level; });
+    const double squares =
+        plain_sum(v.size(), [&](std::size_t i) { return (v[i] - level) * (v[i] - level); });
+    EXPECT_EQ(sum_of_distances(v, level), distances);
+    EXPECT_EQ(sum_of_squared_distances(v, level), squares);
+    EXPECT_EQ(moments_about(v, level).distances, distances);
+    EXPECT_EQ(moments_about(v, level).squares, squares);
+    const std::vector<double> other(v.rbegin(), v.rend());
+    EXPECT_EQ(sum_of_products(v, other), plain_sum(v.size(), [&](std::size_t i) { return v[i] * other[i]; }));
+  });
+}
+
+TEST(lane_sums, extremes_are_the_least_and_the_greatest_wherever_they_stand) {
+  for_all_samples([&](std::span<const double> v) {
+    for (std::size_t at = 0; at < std::min<std::size_t>(v.size(), 70); ++at) {
+      std::vector<double> changed(v.begin(), v.end());
+      changed[at] = 50;
+      EXPECT_EQ(extremes_of(changed).greatest, 50);
+      changed[at] = -50;
+      EXPECT_EQ(extremes_of(changed).least, -50);
+    }
+  });
+}
+
+TEST(lane_sums, one_sample_that_is_not_finite_is_seen) {
+  for_all_samples([&](std::span<const double> v) {
+    EXPECT_TRUE(all_finite(v));
+    for (std::size_t at = 0; at < std::min<std::size_t>(v.size(), 70); ++at) {
+      std::vector<double> changed(v.begin(), v.end());
+      for (const double bad :
+           {std::numeric_limits<double>::infinity(), -std::numeric_limits<double>::infinity(),
+            std::numeric_limits<double>::quiet_NaN()}) {
+        changed[at] = bad;
+        EXPECT_FALSE(all_finite(changed));
+      }
+    }
+  });
+}
+
+TEST(lane_sums, the_first_sample_above_a_level_is_found_in_either_polarity) {
+  const std::vector<double> quiet(1003, 0.5);
+  for (const int sign : {1, -1}) {
+    for (std::size_t at = 0; at < quiet.size(); at += 13) {
+      std::vector<double> volts = quiet;
+      for (double& v : volts) v *= sign;
+      volts[at] = 2.0 * sign;
+      if (at + 1 < volts.size()) volts[at + 1] = 3.0 * sign;
+      for (const std::size_t from : {std::size_t{0}, at / 2, at})
+        EXPECT_EQ(first_above(volts, from, sign, 1.0), at);
+      EXPECT_EQ(first_above(volts, at + 2, sign, 1.0), volts.size());
+      EXPECT_EQ(first_above(volts, 0, sign, 3.0), volts.size());  // equal is not above
+    }
+  }
+  EXPECT_EQ(first_above({}, 0, 1, 0.0), 0U);
+}
+
+TEST(lane_sums, a_sample_that_is_no_number_hides_no_pulse) {
+  std::vector<double> volts(200, 0.0);
+  volts[64] = std::numeric_limits<double>::quiet_NaN();
+  volts[130] = 2;
+  EXPECT_EQ(first_above(volts, 0, 1, 1.0), 130U);
+}
+
+TEST(lane_sums, levels_and_predictions_are_taken_away_sample_by_sample) {
+  for_all_samples([&](std::span<const double> v) {
+    std::vector<double> changed(v.begin(), v.end());
+    take_away(changed, 0.7);
+    for (std::size_t i = 0; i < v.size(); ++i) EXPECT_EQ(changed[i], v[i] - 0.7);
+    if (v.empty()) return;
+    const std::vector<double> white = prewhitened(v, 0.4);
+    ASSERT_EQ(white.size(), v.size() - 1);
+    for (std::size_t i = 0; i < white.size(); ++i) EXPECT_EQ(white[i], v[i + 1] - 0.4 * v[i]);
+  });
+}
+
+TEST(lane_sums, correlations_have_the_bits_of_the_plain_loop) {
+  for_all_samples([&](std::span<const double> v) {
+    for (const std::size_t count : {1, 2, 5, 8, 31}) {
+      std::vector<double> weights;
+      for (std::size_t k = 0; k < count; ++k) weights.push_back(0.3 - 0.07 * static_cast<double>(k));
+      const std::vector<double> sums = correlated(v, weights);
+      ASSERT_EQ(sums.size(), v.size() < count ? 0 : v.size() - count + 1);
+      for (std::size_t i = 0; i < sums.size(); ++i) {
+        double sum = 0;
+        for (std::size_t k = 0; k < count; ++k) sum += weights[k] * v[i + k];
+        EXPECT_EQ(sums[i], sum);
+      }
+    }
+  });
+}
+
+}  // namespace
+}  // namespace firstedge
