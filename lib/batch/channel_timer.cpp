@@ -56,7 +56,30 @@ TimingMethod ChannelTimer::method(std::size_t number, const NoiseModel& noise) c
 std::vector<Stamp> ChannelTimer::stamps(const Trace& trace, std::uint64_t record) const {
   if (trace.empty()) return {};
   const Ready& at = ready(trace.interval_s);
-  const ConditionedTrace conditioned = at.conditioner(trace);
+  return stamps_of(at.conditioner(trace), at, record);
+}
+
+std::vector<std::vector<Stamp>> ChannelTimer::stamps(std::span<const Trace> traces,
+                                                     std::span<const std::uint64_t> records) const {
+  std::vector<std::vector<Stamp>> stamps_of_traces;
+  const bool are_usual = std::all_of(traces.begin(), traces.end(), [&](const Trace& trace) {
+    return trace.empty() || trace.interval_s == channel_.interval_s;
+  });
+  if (!are_usual || traces.size() < 2) {
+    for (std::size_t k = 0; k < traces.size(); ++k) stamps_of_traces.push_back(stamps(traces[k], records[k]));
+    return stamps_of_traces;
+  }
+  const Ready& at = ready(channel_.interval_s);
+  const std::vector<ConditionedTrace> conditioned = at.conditioner(traces);
+  for (std::size_t k = 0; k < traces.size(); ++k) {
+    stamps_of_traces.push_back(traces[k].empty() ? std::vector<Stamp>{}
+                                                 : stamps_of(conditioned[k], at, records[k]));
+  }
+  return stamps_of_traces;
+}
+
+std::vector<Stamp> ChannelTimer::stamps_of(const ConditionedTrace& conditioned, const Ready& at,
+                                           std::uint64_t record) const {
   const std::vector<Pulse> pulses = find_pulses(conditioned, at.noise, channel_.load_ohm, channel_.search);
   if (pulses.empty()) return {};
   const std::size_t methods = at.methods->size();

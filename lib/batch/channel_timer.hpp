@@ -8,6 +8,7 @@
 #include <map>
 #include <memory>
 #include <mutex>
+#include <span>
 #include <vector>
 
 namespace firstedge {
@@ -25,6 +26,12 @@ class ChannelTimer {
   /// trace gives none.
   std::vector<Stamp> stamps(const Trace& trace, std::uint64_t record) const;
 
+  /// The stamps of each of several traces, of the records with these numbers.
+  std::vector<std::vector<Stamp>> stamps(std::span<const Trace> traces,
+                                         std::span<const std::uint64_t> records) const;
+  /// How many traces are best given at once.
+  std::size_t traces_at_once() const { return ready(channel_.interval_s).conditioner.traces_at_once(); }
+
   /// The methods at the interval that was learnt.
   const std::vector<TimingMethod>& methods() const { return *ready(channel_.interval_s).methods; }
 
@@ -35,6 +42,8 @@ class ChannelTimer {
     std::shared_ptr<const std::vector<TimingMethod>> methods;
   };
   const Ready& ready(double interval_s) const;
+  std::vector<Stamp> stamps_of(const ConditionedTrace& conditioned, const Ready& at,
+                               std::uint64_t record) const;
   TimingMethod method(std::size_t number, const NoiseModel& noise) const;
 
   LearntChannel channel_;

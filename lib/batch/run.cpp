@@ -6,6 +6,7 @@
 
 #include <algorithm>
 #include <deque>
+#include <span>
 
 #include <tbb/global_control.h>
 #include <tbb/info.h>
@@ -28,14 +29,37 @@ std::optional<double> share_read(const RecordReader& reader, std::uint64_t recor
   return static_cast<double>(std::min(records, *total)) / static_cast<double>(*total);
 }
 
-void stamp_batch(Batch& batch, const std::deque<ChannelTimer>& timers) {
-  for (const Record& record : batch.block.records) {
-    if (record.trigger) batch.triggers.push_back({.record = record.index, .instant = *record.trigger});
+// The stamps of some records that follow one another, in order.
+void stamp_together(std::span<const Record> records, const std::deque<ChannelTimer>& timers,
+                   std::vector<Stamp>& stamps) {
+  if (records.size() == 1) {
     for (std::size_t c = 0; c < timers.size(); ++c) {
-      const std::vector<Stamp> stamps = timers[c].stamps(record.traces[c], record.index);
-      batch.stamps.insert(batch.stamps.end(), stamps.begin(), stamps.end());
+      const std::vector<Stamp> some = timers[c].stamps(records[0].traces[c], records[0].index);
+      stamps.insert(stamps.end(), some.begin(), some.end());
     }
+    return;
   }
+  std::vector<std::uint64_t> numbers;
+  for (const Record& record : records) numbers.push_back(record.index);
+  std::vector<std::vector<std::vector<Stamp>>> of_channels;
+  for (std::size_t c = 0; c < timers.size(); ++c) {
+    std::vector<Trace> traces;
+    for (const Record& record : records) traces.push_back(record.traces[c]);
+    of_channels.push_back(timers[c].stamps(traces, numbers));
+  }
+  for (std::size_t k = 0; k < records.size(); ++k) {
+    for (const auto& channel : of_channels) stamps.insert(stamps.end(), channel[k].begin(), channel[k].end());
+  }
+}
+
+void stamp_batch(Batch& batch, const std::deque<ChannelTimer>& timers) {
+  std::size_t at_once = 1;
+  for (const ChannelTimer& timer : timers) at_once = std::max(at_once, timer.traces_at_once());
+  const std::span<const Record> records(batch.block.records);
+  for (std::size_t first = 0; first < records.size(); first += at_once)
+    stamp_together(records.subspan(first, std::min(at_once, records.size() - first)), timers, batch.stamps);
+  for (const Record& record : records)
+    if (record.trigger) batch.triggers.push_back({.record = record.index, .instant = *record.trigger});
 }
 
 }  // namespace
