@@ -31,7 +31,7 @@ std::optional<double> share_read(const RecordReader& reader, std::uint64_t recor
 
 // The stamps of some records that follow one another, in order.
 void stamp_together(std::span<const Record> records, const std::deque<ChannelTimer>& timers,
-                   std::vector<Stamp>& stamps) {
+                    std::vector<Stamp>& stamps) {
   if (records.size() == 1) {
     for (std::size_t c = 0; c < timers.size(); ++c) {
       const std::vector<Stamp> some = timers[c].stamps(records[0].traces[c], records[0].index);

@@ -85,13 +85,13 @@ struct StraightLine {
 };
 StraightLine least_squares_line(std::span<const double> positions, std::span<const double> values) {
   StraightLine line{.middle = mean_of_values(positions), .level = mean_of_values(values)};
-  double squares = 0, products = 0;
-  for (std::size_t i = 0; i < values.size(); ++i) {
-    const double distance = positions[i] - line.middle;
-    squares += distance * distance;
-    products += distance * (values[i] - line.level);
-  }
-  if (squares > 0) line.slope = products / squares;
+  std::vector<double> distances(positions.begin(), positions.end());
+  take_away(distances, line.middle);
+  // The distances sum up to 0 but for rounding, of which the level makes no more than there was.
+  std::vector<double> rest(values.begin(), values.end());
+  take_away(rest, line.level);
+  const double squares = sum_of_products(distances, distances);
+  if (squares > 0) line.slope = sum_of_products(distances, rest) / squares;
   return line;
 }
 
@@ -258,16 +258,17 @@ MeanVariance variance_of_level(std::span<const double> values, const Level& leve
 
 /// How far the samples drift from the middle of their window to its end, squared, where that is more than
 /// 3.5 standard deviations; else 0. A drift does not stop at the end of the window.
-double drift_v2(const Chosen& chosen, const StraightLine& line, double rms) {
+double drift_v2(std::span<const double> positions, std::span<const double> values, const StraightLine& line,
+                double rms) {
   constexpr double significant2 = 3.5 * 3.5;
-  const auto n = static_cast<double>(chosen.values.size());
+  const auto n = static_cast<double>(values.size());
   if (n < 3) return 0;
-  const double reach = 0.5 * (chosen.positions.back() - chosen.positions.front());
+  const double reach = 0.5 * (positions.back() - positions.front());
   const double drift2 = std::pow(line.slope * reach, 2);
   // Of a line's end, 3 times the variance of the mean; for white noise first, which is the least there is.
   if (drift2 <= significant2 * 3 * rms * rms / n) return 0;
-  std::vector<double> rest(chosen.values);
-  for (std::size_t i = 0; i < rest.size(); ++i) rest[i] -= line.at(chosen.positions[i]);
+  std::vector<double> rest(values.begin(), values.end());
+  for (std::size_t i = 0; i < rest.size(); ++i) rest[i] -= line.at(positions[i]);
   return drift2 > significant2 * 3 * variance_of_mean(rest).variance ? drift2 : 0;
 }
 
@@ -278,10 +279,9 @@ void describe(Baseline& baseline, const Chosen& chosen, double interval_s, const
   const auto n = static_cast<double>(values.size());
   const bool sloped = options.method == BaselineOptions::Method::line && values.size() > 2;
   Level level = mean_level(values);
-  StraightLine line;
+  const std::vector<double> positions = chosen.positions();
+  const StraightLine line = least_squares_line(positions, values);
   if (sloped) {
-    const std::vector<double> positions = chosen.positions();
-    line = least_squares_line(positions, values);
     for (std::size_t i = 0; i < values.size(); ++i) level.influence[i] = values[i] - line.at(positions[i]);
   }
   const double squares = sum_of_products(level.influence, level.influence);
@@ -293,7 +293,7 @@ void describe(Baseline& baseline, const Chosen& chosen, double interval_s, const
     variance = variance_of_level(values, level, baseline.rms_v);
   }
   const double rounding = rounding_uncertainty(step, baseline.rms_v);
-  const double drift2 = sloped ? 0 : drift_v2(chosen, line, baseline.rms_v);
+  const double drift2 = sloped ? 0 : drift_v2(positions, values, line, baseline.rms_v);
   baseline.level_v = {.value = level.value,
                       .uncertainty = std::sqrt(variance.variance + drift2 + rounding * rounding),
                       .degrees_of_freedom = variance.degrees_of_freedom};

@@ -152,7 +152,7 @@ double rounding_uncertainty(double step, double rms) {
   for (int k = 1; k <= 1000; ++k) {
     const double term = std::exp(-exponent * k * k) / (static_cast<double>(k) * k);
     sum += term;
-    if (term < 1e-12 * sum) break;
+    if (term <= 1e-12 * sum) break;  // also where it is too small for a double
   }
   return step * std::sqrt(sum / (2 * std::numbers::pi * std::numbers::pi));
 }

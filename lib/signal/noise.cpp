@@ -104,8 +104,8 @@ NoiseAccumulator::NoiseAccumulator(double interval_s, std::size_t lags, double s
 void NoiseAccumulator::add(std::span<const double> volts) {
   if (volts.size() < 2 || !std::all_of(volts.begin(), volts.end(), [](double v) { return std::isfinite(v); }))
     return;
-  // Half the squared differences from sums of squares and products, which go side by side; without the mean nothing of
-  // them is lost to rounding.
+  // Half the squared differences from sums of squares and products, which go side by side; without the mean
+  // nothing of them is lost to rounding.
   const double mean = mean_of_values(volts);
   std::vector<double> deviations(volts.begin(), volts.end());
   std::vector<double> squares_before{0};

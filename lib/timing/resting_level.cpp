@@ -1,10 +1,10 @@
 #include "firstedge/timing/resting_level.hpp"
 
+#include "firstedge/signal/lane_sums.hpp"
 #include "firstedge/timing/crossing_weights.hpp"
 
 #include <algorithm>
 #include <cmath>
-#include <numeric>
 #include <span>
 #include <vector>
 
@@ -15,7 +15,7 @@ constexpr std::size_t fewest = 8;
 constexpr double most_deviations = 4.5;
 
 double mean_of(std::span<const double> values) {
-  return std::accumulate(values.begin(), values.end(), 0.0) / static_cast<double>(values.size());
+  return sum_of(values) / static_cast<double>(values.size());
 }
 
 /// Covariances of the means of blocks of samples, by the distance of the blocks, for `blocks` of them.
@@ -23,9 +23,11 @@ std::vector<double> covariances_of_means(const NoiseModel& model, double varianc
                                          std::size_t blocks) {
   std::vector<double> covariances(blocks);
   const auto size = static_cast<std::ptrdiff_t>(block);
+  const auto lags = static_cast<std::ptrdiff_t>(std::max<std::size_t>(model.autocovariance_v2.size(), 1));
   for (std::size_t k = 0; k < blocks; ++k) {
-    for (std::ptrdiff_t d = 1 - size; d < size; ++d) {
-      const std::ptrdiff_t lag = std::abs(static_cast<std::ptrdiff_t>(k) * size + d);
+    const std::ptrdiff_t apart = static_cast<std::ptrdiff_t>(k) * size;
+    for (std::ptrdiff_t d = std::max(1 - size, 1 - lags - apart); d < std::min(size, lags - apart); ++d) {
+      const std::ptrdiff_t lag = std::abs(apart + d);
       const double covariance = lag == 0 ? variance_v2 : model.covariance_v2(static_cast<std::size_t>(lag));
       covariances[k] += static_cast<double>(size - std::abs(d)) * covariance;
     }
@@ -83,9 +85,12 @@ class Judge {
     for (std::size_t lag = 0; lag < blocks; ++lag) {
       const double covariance = (lag == 0 ? 1 : 2) * covariances[lag];
       if (covariance == 0) continue;
-      const double pairs = n - static_cast<double>(lag);
-      double products = pairs / n;
-      for (std::size_t k = lag; k < blocks; ++k) products += rising(k) * rising(k - lag);
+      const auto apart = static_cast<double>(lag);
+      const double pairs = n - apart;
+      // Of the directions with themselves, so many blocks apart; the sum of rising(k) * rising(k - lag) in
+      // closed form.
+      const double products =
+          pairs / n + rise * rise * pairs * ((pairs * pairs - 1) / 12 - apart * apart / 4);
       expected += covariance * ((lag == 0 ? n : 0) - products);
       squares += covariance * covariances[lag] * pairs;
     }
