@@ -45,15 +45,31 @@ RecordRange range_of(const RecordPart& part, const std::vector<std::filesystem::
   return range;
 }
 
-RecordRangeReader::RecordRangeReader(std::unique_ptr<RecordReader> reader, const RecordRange& part,
-                                     std::uint64_t first_left)
-    : reader_(std::move(reader)), part_(part), description_(reader_->description()) {
+RecordRangeReader::RecordRangeReader(const std::function<std::unique_ptr<RecordReader>()>& open,
+                                     const RecordRange& part, std::uint64_t first_left)
+    : part_(part) {
+  go_to_part(open);
+  description_ = reader_->description();
   if (auto& count = description_.record_count)
     count = std::max(std::min(*count, part.end), part.first) - part.first;
-  pass_over(part.first);
   before_ = before_last_read_;
   pass_over(first_left);
   update_account(reader_->account());
+}
+
+// Up to the last good record before the part: the bad ones behind that one count for the part. They are found
+// by reading a little before it, and more where all of that is bad.
+void RecordRangeReader::go_to_part(const std::function<std::unique_ptr<RecordReader>()>& open) {
+  constexpr std::uint64_t first_try = 64, times_more = 64;
+  for (std::uint64_t margin = first_try;; margin *= times_more) {
+    const std::uint64_t from = part_.first - std::min(margin, part_.first);
+    reader_ = open();
+    held_ = {};
+    next_index_ = reader_->skip_to(from);
+    before_last_read_ = reader_->account();
+    pass_over(part_.first);
+    if (met_before_ || from == 0) return;
+  }
 }
 
 // Near the index one record at a time, so that what is bad before it and behind it is counted apart.
@@ -74,6 +90,7 @@ void RecordRangeReader::pass_over(std::uint64_t index) {
     const auto counted = std::count_if(held_.records.begin(), kept,
                                        [&](const Record& record) { return record.index >= part_.first; });
     passed_ += static_cast<std::uint64_t>(counted);
+    met_before_ = met_before_ || (kept != held_.records.begin() && held_.records.front().index < part_.first);
     held_.records.erase(held_.records.begin(), kept);
   };
   drop();

@@ -6,6 +6,7 @@
 
 #include <cstdint>
 #include <filesystem>
+#include <functional>
 #include <limits>
 #include <memory>
 #include <vector>
@@ -32,11 +33,13 @@ inline constexpr std::uint64_t most_parts = 1'000'000;
 RecordRange range_of(const RecordPart& part, const std::vector<std::filesystem::path>& files,
                      const Setup& setup);
 
-/// Reads a part, or what is left of it. Records before it are read and passed over.
+/// Reads a part, or what is left of it. Records before the part are passed over, unread where the format
+/// allows; those of the part before first_left are read.
 class RecordRangeReader final : public RecordReader {
  public:
-  /// Hands over the records of `part` from the index `first_left` on.
-  RecordRangeReader(std::unique_ptr<RecordReader> reader, const RecordRange& part, std::uint64_t first_left);
+  /// Hands over the records of `part` from the index `first_left` on. `open` opens the whole run.
+  RecordRangeReader(const std::function<std::unique_ptr<RecordReader>()>& open, const RecordRange& part,
+                    std::uint64_t first_left);
 
   /// How many good records of the part stand before first_left.
   std::uint64_t passed() const { return passed_; }
@@ -50,6 +53,7 @@ class RecordRangeReader final : public RecordReader {
   std::optional<double> share_read() const override { return reader_->share_read(); }
 
  private:
+  void go_to_part(const std::function<std::unique_ptr<RecordReader>()>& open);
   RecordBlock read_towards(std::uint64_t index, std::size_t most);
   void pass_over(std::uint64_t index);
   RecordBlock first_held(std::size_t most);
@@ -62,6 +66,7 @@ class RecordRangeReader final : public RecordReader {
   ReadingAccount before_last_read_;  // of the reader
   RecordBlock held_;                 // read, and to be handed over next
   std::uint64_t next_index_ = 0;     // none below it will come
+  bool met_before_ = false;          // a good record before the part
   std::uint64_t passed_ = 0, handed_over_ = 0;
 };
 

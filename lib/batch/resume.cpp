@@ -51,8 +51,9 @@ RunTail tail_of(const PreparedRun& run, const std::vector<std::filesystem::path>
                 const std::filesystem::path& journal, const RunOptions& options) {
   const RecordPart part = options.part.value_or(RecordPart{});
   const RecordRange range = range_of(part, files, setup);
+  const auto open = [&] { return open_records(files, setup.input); };
   const auto reader_from = [&](std::uint64_t first_left) {
-    return std::make_unique<RecordRangeReader>(open_records(files, setup.input), range, first_left);
+    return std::make_unique<RecordRangeReader>(open, range, first_left);
   };
   RunTail tail;
   if (!options.journal) {
@@ -65,7 +66,7 @@ RunTail tail_of(const PreparedRun& run, const std::vector<std::filesystem::path>
     tell(options, fmt::format("{}: belongs to a run with another {}; the run begins anew", name, fact));
   const std::uint64_t kept = tail.journal->records();
   if (tail.journal->account()) {  // only the table is to be written: nothing is read
-    tail.reader = std::make_unique<RecordRangeReader>(open_records(files, setup.input), RecordRange{}, 0);
+    tail.reader = std::make_unique<RecordRangeReader>(open, RecordRange{}, 0);
     tell(options, fmt::format("{}: all {} records are finished", name, kept));
     return tail;
   }

@@ -6,6 +6,7 @@
 
 #include <algorithm>
 #include <cstdint>
+#include <memory>
 #include <utility>
 
 #include <fmt/format.h>
@@ -68,16 +69,22 @@ RecordFile open_file(const ByteSource& source, const BinaryLayout& layout, const
   const FilePlan plan = plan_file(source, layout);
   RecordFile file;
   file.record_count = plan.records + (layout.samples && plan.bytes_left > 0 ? 1 : 0);
-  file.next = [&source, layout, plan, done = std::uint64_t{0}](std::size_t most) mutable {
-    if (done == plan.records) return end_of_file(source, layout, plan);
+  const auto done = std::make_shared<std::uint64_t>(0);
+  file.next = [&source, layout, plan, done](std::size_t most) {
+    if (*done == plan.records) return end_of_file(source, layout, plan);
     const std::size_t count =
-        records_at_once(static_cast<std::size_t>(std::min<std::uint64_t>(most, plan.records - done)),
+        records_at_once(static_cast<std::size_t>(std::min<std::uint64_t>(most, plan.records - *done)),
                         layout.channels * plan.samples);
     const std::uint64_t record_bytes = layout.record_bytes(plan.samples);
-    const std::vector<std::byte> bytes = source.read(layout.file_header_bytes + done * record_bytes,
+    const std::vector<std::byte> bytes = source.read(layout.file_header_bytes + *done * record_bytes,
                                                      static_cast<std::size_t>(count * record_bytes));
-    done += count;
+    *done += count;
     return decode_records(bytes, layout, count, plan.samples, source.name());
+  };
+  file.skip = [plan, done](std::uint64_t most) {
+    const std::uint64_t skipped = std::min(most, plan.records - *done);
+    *done += skipped;
+    return skipped;
   };
   return file;
 }

@@ -47,12 +47,15 @@ class FileRunReader final : public RecordReader {
   const RunDescription& description() const override { return description_; }
   const ReadingAccount& account() const override { return account_; }
   RecordBlock next_block(std::size_t max_records) override;
+  std::uint64_t skip_to(std::uint64_t index) override;
 
  private:
   void count_records();
   void open_group();
   void close_group();
   void fetch(Stream& stream, std::size_t most);
+  bool fetch_all(std::size_t most);
+  std::uint64_t skip_in_group(std::uint64_t most);
   Record join_next(RecordBlock& block);
   void note(const Error& problem);
   void remark(const std::string& sentence);
@@ -149,6 +152,46 @@ void FileRunReader::fetch(Stream& stream, std::size_t most) {
   std::move(records.records.begin(), records.records.end(), std::back_inserter(stream.ahead));
 }
 
+// False where no stream of the group has a record left.
+bool FileRunReader::fetch_all(std::size_t most) {
+  bool any_left = false;
+  for (Stream& stream : streams_) {
+    if (!stream.ended && stream.ahead.empty()) fetch(stream, most);
+    any_left = any_left || !stream.ahead.empty();
+  }
+  return any_left;
+}
+
+// As many records as the longest file of the group passes over: the others have ended before.
+std::uint64_t FileRunReader::skip_in_group(std::uint64_t most) {
+  std::uint64_t longest = 0;
+  for (Stream& stream : streams_) {
+    if (!stream.ended && !stream.file.skip) return 0;
+  }
+  for (Stream& stream : streams_) {
+    if (stream.ended) continue;
+    const std::uint64_t skipped = stream.file.skip(most);
+    stream.records += skipped;
+    longest = std::max(longest, skipped);
+  }
+  index_ += longest;
+  group_records_ += longest;
+  return longest;
+}
+
+std::uint64_t FileRunReader::skip_to(std::uint64_t index) {
+  while (index_ < index && group_ < arrangement_.groups.size()) {
+    if (!group_is_open_) {
+      open_group();
+      continue;
+    }
+    if (skip_in_group(index - index_) > 0) continue;
+    if (fetch_all(1)) break;
+    close_group();
+  }
+  return index_;
+}
+
 // Takes one record from each stream that still has one.
 Record FileRunReader::join_next(RecordBlock& block) {
   Record record;
@@ -182,12 +225,7 @@ RecordBlock FileRunReader::next_block(std::size_t max_records) {
       if (group_ == arrangement_.groups.size()) break;
       open_group();
     }
-    bool any_left = false;
-    for (Stream& stream : streams_) {
-      if (!stream.ended && stream.ahead.empty()) fetch(stream, max_records - block.records.size());
-      any_left = any_left || !stream.ahead.empty();
-    }
-    if (!any_left) {
+    if (!fetch_all(max_records - block.records.size())) {
       close_group();
       continue;
     }

@@ -41,10 +41,12 @@ struct FileRecords {
 };
 
 /// One opened file. next(most) gives the next records, 1 to most of them, or none at the end; it may throw
-/// Error, which ends the file.
+/// Error, which ends the file. skip(most) passes over records unread and gives their number, 0 where the next
+/// has to be read; empty where a file has no such way.
 struct RecordFile {
   std::optional<std::uint64_t> record_count;
   std::function<FileRecords(std::size_t most)> next;
+  std::function<std::uint64_t(std::uint64_t most)> skip = {};
 };
 
 /// Opens one file whose first channel has the given position in the run. Throws Error for a file that is not

@@ -70,7 +70,8 @@ std::unique_ptr<RecordReader> open_hdf5(const std::vector<std::filesystem::path>
       std::move(description), std::move(arrangement),
       [mapping, run_channels](const ByteSource& source, std::size_t position) {
         auto file = std::make_shared<Hdf5RecordFile>(source.path(), mapping, run_channels, position);
-        return RecordFile{file->records(), [file](std::size_t most) { return file->next(most); }};
+        return RecordFile{file->records(), [file](std::size_t most) { return file->next(most); },
+                          [file](std::uint64_t most) { return file->skip(most); }};
       });
 }
 

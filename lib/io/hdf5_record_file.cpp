@@ -120,6 +120,14 @@ FileRecords Hdf5RecordFile::next(std::size_t most) {
   return taken;
 }
 
+std::uint64_t Hdf5RecordFile::skip(std::uint64_t most) {
+  const std::uint64_t held = std::min<std::uint64_t>(most, ready_.size());
+  ready_.erase(ready_.begin(), ready_.begin() + static_cast<std::ptrdiff_t>(held));
+  const std::uint64_t unread = std::min(most - held, records_ - next_);
+  next_ += unread;
+  return held + unread;
+}
+
 std::vector<std::string> hdf5_scale_guesses(const Hdf5Scale& scale, SampleType type) {
   Settings given;
   for (const auto& [name, number] : scale) given.set(name, 0.0);

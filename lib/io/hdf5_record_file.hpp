@@ -25,6 +25,8 @@ class Hdf5RecordFile {
 
   std::uint64_t records() const { return records_; }
   FileRecords next(std::size_t most);
+  /// Passes over records unread, at most so many, and gives their number.
+  std::uint64_t skip(std::uint64_t most);
 
  private:
   void open_channels(const Hdf5Plan& plan);

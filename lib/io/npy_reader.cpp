@@ -195,14 +195,20 @@ RecordFile open_array(const ByteSource& source, const Axes& axes, std::vector<Ch
   }
   RecordFile file;
   file.record_count = plan.records;
-  file.next = [&source, plan, scales = std::move(scales), done = std::uint64_t{0}](std::size_t most) mutable {
-    if (done == plan.whole_records) return end_of_array(source, plan);
-    const std::uint64_t left = plan.whole_records - done;
+  const auto done = std::make_shared<std::uint64_t>(0);
+  file.next = [&source, plan, scales = std::move(scales), done](std::size_t most) {
+    if (*done == plan.whole_records) return end_of_array(source, plan);
+    const std::uint64_t left = plan.whole_records - *done;
     const std::size_t count = records_at_once(static_cast<std::size_t>(std::min<std::uint64_t>(most, left)),
                                               plan.channels * plan.samples);
-    FileRecords taken = take_records(source, plan, scales, done, count);
-    done += count;
+    FileRecords taken = take_records(source, plan, scales, *done, count);
+    *done += count;
     return taken;
+  };
+  file.skip = [plan, done](std::uint64_t most) {
+    const std::uint64_t skipped = std::min(most, plan.whole_records - *done);
+    *done += skipped;
+    return skipped;
   };
   return file;
 }

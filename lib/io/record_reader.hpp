@@ -48,6 +48,11 @@ class RecordReader {
   /// never throws: it is put into the account, and the good records around it are handed over.
   virtual RecordBlock next_block(std::size_t max_records) = 0;
 
+  /// Before the first block: passes over records whose index is below this one without reading them, as far
+  /// as the format allows. What is met in them is not in the account; those that are left come as always.
+  /// Returns an index below which none will come.
+  virtual std::uint64_t skip_to(std::uint64_t /*index*/) { return 0; }
+
   /// Grows while reading; complete once next_block has returned an empty block.
   virtual const ReadingAccount& account() const = 0;
 

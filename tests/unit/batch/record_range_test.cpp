@@ -47,7 +47,8 @@ TEST(record_range, the_parts_hold_each_good_record_once_in_order) {
     std::uint64_t good = 0, bad = 0;
     for (std::uint64_t k = 1; k <= parts; ++k) {
       const RecordRange range = range_of({k, parts}, {folder.path()}, setup);
-      RecordRangeReader reader(open_records({folder.path()}, setup.input), range, range.first);
+      RecordRangeReader reader([&] { return open_records({folder.path()}, setup.input); }, range,
+                               range.first);
       const auto mine = indexes(reader, 2);
       together.insert(together.end(), mine.begin(), mine.end());
       EXPECT_EQ(reader.passed(), 0U);
@@ -68,7 +69,7 @@ TEST(record_range, what_is_left_of_a_part_follows_what_was_done) {
   const firstedge::Setup setup = files_of_records(folder, numbers, {12});
   const RecordRange part{.first = 10, .end = 30};
   for (std::uint64_t first_left = 10; first_left <= 30; ++first_left) {
-    RecordRangeReader reader(open_records({folder.path()}, setup.input), part, first_left);
+    RecordRangeReader reader([&] { return open_records({folder.path()}, setup.input); }, part, first_left);
     // Number 12 is record 11.
     EXPECT_EQ(reader.passed(), first_left - 10 - (first_left > 11 ? 1 : 0));
     const auto left = indexes(reader, 3);
