@@ -1,6 +1,7 @@
 // A disk that is soon full, for tests of writers: a child process with a file system of its own in memory.
 #pragma once
 
+#include <cstdio>
 #include <cstdlib>
 #include <filesystem>
 #include <fstream>
@@ -24,6 +25,7 @@ inline std::optional<std::string> printed_on_small_disk(
   constexpr int cannot_mount = 77;
   int ends[2] = {};
   if (pipe(ends) != 0) return std::nullopt;
+  std::fflush(nullptr);  // so that the child does not print it a second time
   const pid_t child = fork();
   if (child == 0) {
     const std::string options = "size=" + std::to_string(bytes);
