@@ -73,6 +73,8 @@ double TemplateStamps::probability(const FittedPulse& fitted) const {
   if (!columns_.whitening().known()) return 1;
   const double chi_square = fitted.chi_square / expected_goodness(fitted);
   if (!std::isfinite(chi_square)) return 0;
+  // Certain to 1e-6 for the two degrees of freedom that there are at least; near 0 the function overflows.
+  if (chi_square < 1e-6) return 1;
   // In double throughout: a probability is only compared with limits.
   using InDouble = boost::math::policies::policy<boost::math::policies::promote_double<false>>;
   return boost::math::gamma_q(0.5 * static_cast<double>(fitted.degrees_of_freedom),
