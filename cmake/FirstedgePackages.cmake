@@ -15,6 +15,7 @@ find_package(HDF5 REQUIRED COMPONENTS C CXX)
 # The plot library of the pages, from Debian's libjs-chart.js; it becomes part of firstedge::report.
 find_file(FIRSTEDGE_CHART_JS NAMES chart.min.js Chart.min.js PATHS /usr/share/javascript/chart.js REQUIRED)
 pkg_check_modules(FFTW3 REQUIRED IMPORTED_TARGET fftw3)
+pkg_check_modules(libdeflate REQUIRED IMPORTED_TARGET libdeflate)
 if(FIRSTEDGE_BUILD_APPS)
   find_package(CLI11 REQUIRED)
   # For runs shared out by mpirun; without it, firstedge-stamp-ranks is not built.

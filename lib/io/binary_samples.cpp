@@ -71,6 +71,30 @@ DecodedSamples decode_as(std::span<const std::byte> bytes, bool swap, const Samp
   return decoded;
 }
 
+// Rows that look into the bytes themselves, in the machine's byte order and aligned.
+template <class Stored>
+DecodedSamples adopted_as(std::shared_ptr<const std::vector<std::byte>> bytes, const SampleGrid& grid) {
+  DecodedSamples decoded;
+  decoded.rows.reserve(grid.records * grid.channels);
+  for (std::size_t record = 0; record < grid.records; ++record) {
+    for (std::size_t channel = 0; channel < grid.channels; ++channel) {
+      const std::byte* from =
+          bytes->data() + grid.first + record * grid.record_stride + channel * grid.channel_stride;
+      decoded.rows.emplace_back(std::span<const Stored>(reinterpret_cast<const Stored*>(from), grid.samples));
+    }
+  }
+  decoded.storage = std::move(bytes);
+  return decoded;
+}
+
+// Memory of a vector is aligned for every number; what is left is where the rows begin in it.
+bool can_be_adopted(const SampleCoding& coding, const SampleGrid& grid) {
+  const std::size_t size = bytes_of(coding.type);
+  return coding.type != SampleType::uint32 &&
+         coding.big_endian == (std::endian::native == std::endian::big) && grid.sample_stride == size &&
+         grid.first % size == 0 && grid.record_stride % size == 0 && grid.channel_stride % size == 0;
+}
+
 [[maybe_unused]] bool lies_inside(const SampleGrid& grid, std::size_t sample_bytes, std::size_t size) {
   if (grid.records == 0 || grid.channels == 0 || grid.samples == 0) return true;
   return grid.first + (grid.records - 1) * grid.record_stride + (grid.channels - 1) * grid.channel_stride +
@@ -124,6 +148,32 @@ DecodedSamples decode_samples(std::span<const std::byte> bytes, const SampleCodi
       return decode_as<float>(bytes, swap, grid);
     case SampleType::float64:
       return decode_as<double>(bytes, swap, grid);
+  }
+  return {};
+}
+
+DecodedSamples decode_samples(std::vector<std::byte>&& bytes, const SampleCoding& coding,
+                              const SampleGrid& grid) {
+  assert(lies_inside(grid, bytes_of(coding.type), bytes.size()));
+  if (!can_be_adopted(coding, grid)) return decode_samples(std::span<const std::byte>(bytes), coding, grid);
+  auto kept = std::make_shared<const std::vector<std::byte>>(std::move(bytes));
+  switch (coding.type) {
+    case SampleType::int8:
+      return adopted_as<std::int8_t>(std::move(kept), grid);
+    case SampleType::uint8:
+      return adopted_as<std::uint8_t>(std::move(kept), grid);
+    case SampleType::int16:
+      return adopted_as<std::int16_t>(std::move(kept), grid);
+    case SampleType::uint16:
+      return adopted_as<std::uint16_t>(std::move(kept), grid);
+    case SampleType::int32:
+      return adopted_as<std::int32_t>(std::move(kept), grid);
+    case SampleType::float32:
+      return adopted_as<float>(std::move(kept), grid);
+    case SampleType::float64:
+      return adopted_as<double>(std::move(kept), grid);
+    case SampleType::uint32:
+      break;
   }
   return {};
 }

@@ -51,4 +51,8 @@ struct DecodedSamples {
 DecodedSamples decode_samples(std::span<const std::byte> bytes, const SampleCoding& coding,
                               const SampleGrid& grid);
 
+/// The same of bytes that may be kept: samples that stand as they are needed are not copied.
+DecodedSamples decode_samples(std::vector<std::byte>&& bytes, const SampleCoding& coding,
+                              const SampleGrid& grid);
+
 }  // namespace firstedge

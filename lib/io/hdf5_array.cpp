@@ -9,6 +9,8 @@
 #include <utility>
 
 #include <fmt/format.h>
+#include <tbb/parallel_for.h>
+#include <tbb/task_arena.h>
 
 namespace firstedge {
 namespace {
@@ -16,6 +18,8 @@ namespace {
 using Extents = std::vector<std::uint64_t>;
 
 constexpr std::size_t most_axes = 4;
+// Chunks are decoded together up to this size, or one if it is larger.
+constexpr std::uint64_t bytes_decoded_at_once = std::uint64_t{8} << 20U;
 // No dataset that we read has more bytes than this, so that sums and products of sizes fit 64 bits.
 constexpr std::uint64_t most_bytes = std::uint64_t{1} << 60U;
 
@@ -211,18 +215,28 @@ Hdf5Array::Content Hdf5Array::read(const Box& box) {
   Extents steps = chunks;
   steps.push_back(1);
   Extents at(steps.size(), 0);
+  std::vector<Extents> starts;
   do {
     Extents start(chunk_.size());
     for (std::size_t axis = 0; axis < chunk_.size(); ++axis)
       start[axis] = (first[axis] + at[axis]) * chunk_[axis];
-    const Box common = meeting(box, start, chunk_);
-    const Chunk chunk = chunk_at(start);
-    if (chunk->problem.empty()) {
-      copy_common(common, chunk->bytes, start, chunk_, content.bytes, box, element_bytes_);
-    } else {
-      content.damage.push_back({common, chunk->problem});
-    }
+    starts.push_back(std::move(start));
   } while (next_row(at, steps));
+
+  const std::uint64_t chunk_bytes = std::max<std::uint64_t>(1, chunk_elements() * element_bytes_);
+  const std::size_t at_once = std::max<std::uint64_t>(1, bytes_decoded_at_once / chunk_bytes);
+  for (std::size_t done = 0; done < starts.size(); done += at_once) {
+    const std::span some = std::span(starts).subspan(done, std::min(at_once, starts.size() - done));
+    const std::vector<Chunk> decoded = chunks_at(some);
+    for (std::size_t k = 0; k < some.size(); ++k) {
+      const Box common = meeting(box, some[k], chunk_);
+      if (decoded[k]->problem.empty()) {
+        copy_common(common, decoded[k]->bytes, some[k], chunk_, content.bytes, box, element_bytes_);
+      } else {
+        content.damage.push_back({common, decoded[k]->problem});
+      }
+    }
+  }
   return content;
 }
 
@@ -246,40 +260,65 @@ Hdf5Array::Content Hdf5Array::read_whole(const Box& box) {
   return content;
 }
 
-Hdf5Array::Chunk Hdf5Array::chunk_at(const Extents& start) {
-  if (const auto found = cache_.find(start); found != cache_.end()) return found->second;
-  auto chunk = std::make_shared<const Unfiltered>(fetched(start));
+// The library gives the bytes one chunk after the other; filters are undone by as many threads as there are.
+std::vector<Hdf5Array::Chunk> Hdf5Array::chunks_at(std::span<const Extents> starts) {
+  std::vector<Chunk> chunks(starts.size());
+  std::vector<Stored> stored(starts.size());
+  for (std::size_t k = 0; k < starts.size(); ++k) {
+    if (const auto found = cache_.find(starts[k]); found != cache_.end()) {
+      chunks[k] = found->second;
+    } else {
+      stored[k] = stored_at(starts[k]);
+    }
+  }
+  const auto decode = [&](std::size_t k) {
+    if (!chunks[k]) chunks[k] = std::make_shared<const Unfiltered>(decoded(std::move(stored[k]), starts[k]));
+  };
+  // Apart from other work, so that nothing else is begun in the middle of a read.
+  tbb::this_task_arena::isolate([&] { tbb::parallel_for(std::size_t{0}, starts.size(), decode); });
+  for (std::size_t k = 0; k < starts.size(); ++k) keep(starts[k], chunks[k]);
+  return chunks;
+}
+
+void Hdf5Array::keep(const Extents& start, const Chunk& chunk) {
+  if (cache_.contains(start)) return;
   if (cached_bytes_ + chunk->bytes.size() > cache_bytes) {
     cache_.clear();
     cached_bytes_ = 0;
   }
   cached_bytes_ += chunk->bytes.size();
   cache_.emplace(start, chunk);
-  return chunk;
 }
 
-Unfiltered Hdf5Array::fetched(const Extents& start) const {
+Hdf5Array::Stored Hdf5Array::stored_at(const Extents& start) const {
   const std::size_t bytes = chunk_elements() * element_bytes_;
   const std::vector<hsize_t> offset(start.begin(), start.end());
-  std::vector<std::byte> stored;
-  std::uint32_t skipped = 0;
-  {
-    const Hdf5Guard guard;
-    hsize_t stored_bytes = 0;
-    if (H5Dget_chunk_storage_size(dataset_->getId(), offset.data(), &stored_bytes) < 0 || stored_bytes == 0)
-      return {{}, "was never written, or the list of blocks is damaged"};
-    // Filters may lengthen what they cannot compress: deflate by a thousandth, a checksum by 4 bytes.
-    if (stored_bytes > file_bytes_ || stored_bytes > bytes + bytes / 64 + 1024)
-      return {{}, "is damaged (longer than it may be)"};
-    stored.resize(stored_bytes);
-    if (H5Dread_chunk(dataset_->getId(), H5P_DEFAULT, offset.data(), &skipped, stored.data()) < 0)
-      return {{}, "cannot be read"};
+  Stored stored;
+  const Hdf5Guard guard;
+  hsize_t stored_bytes = 0;
+  if (H5Dget_chunk_storage_size(dataset_->getId(), offset.data(), &stored_bytes) < 0 || stored_bytes == 0) {
+    stored.problem = "was never written, or the list of blocks is damaged";
+    return stored;
   }
+  // Filters may lengthen what they cannot compress: deflate by a thousandth, a checksum by 4 bytes.
+  if (stored_bytes > file_bytes_ || stored_bytes > bytes + bytes / 64 + 1024) {
+    stored.problem = "is damaged (longer than it may be)";
+    return stored;
+  }
+  stored.bytes.resize(stored_bytes);
+  if (H5Dread_chunk(dataset_->getId(), H5P_DEFAULT, offset.data(), &stored.skipped, stored.bytes.data()) < 0)
+    stored.problem = "cannot be read";
+  return stored;
+}
+
+Unfiltered Hdf5Array::decoded(Stored stored, const Extents& start) const {
+  if (!stored.problem.empty()) return {{}, stored.problem};
   bool partial = false;
   for (std::size_t axis = 0; axis < chunk_.size(); ++axis)
     partial = partial || start[axis] + chunk_[axis] > shape_[axis];
-  if (partial && partial_chunks_unfiltered_) skipped = std::numeric_limits<std::uint32_t>::max();
-  return unfiltered(std::move(stored), filters_, skipped, element_bytes_, bytes);
+  if (partial && partial_chunks_unfiltered_) stored.skipped = std::numeric_limits<std::uint32_t>::max();
+  return unfiltered(std::move(stored.bytes), filters_, stored.skipped, element_bytes_,
+                    chunk_elements() * element_bytes_);
 }
 
 }  // namespace firstedge

@@ -9,6 +9,7 @@
 #include <map>
 #include <memory>
 #include <optional>
+#include <span>
 #include <string>
 #include <vector>
 
@@ -19,8 +20,8 @@ namespace firstedge {
 /// Refused when opened: virtual datasets and data in other files (nothing in a file makes us read another),
 /// filters other than shuffle, deflate and checksum, elements of variable length, chunks above
 /// most_chunk_bytes, and storage that is shorter than the dataset says. Decompression happens outside the
-/// guard and within the chunk's own size. Decoded chunks are kept up to cache_bytes (or one, if it is
-/// larger), so that neighbouring boxes do not decode twice.
+/// guard, by all threads, and within the chunk's own size. Decoded chunks are kept up to cache_bytes (or one,
+/// if it is larger), so that neighbouring boxes do not decode twice.
 class Hdf5Array {
  public:
   static constexpr std::uint64_t most_chunk_bytes = std::uint64_t{1} << 30U;
@@ -67,8 +68,16 @@ class Hdf5Array {
   void take_chunks(const H5::DSetCreatPropList& properties);
   void refuse_short_storage() const;
   Content read_whole(const Box& box);
-  Chunk chunk_at(const std::vector<std::uint64_t>& start);
-  Unfiltered fetched(const std::vector<std::uint64_t>& start) const;
+  /// A chunk as it stands in the file. Bit i of skipped: filter i was not applied to it.
+  struct Stored {
+    std::vector<std::byte> bytes;
+    std::uint32_t skipped = 0;
+    std::string problem;
+  };
+  std::vector<Chunk> chunks_at(std::span<const std::vector<std::uint64_t>> starts);
+  void keep(const std::vector<std::uint64_t>& start, const Chunk& chunk);
+  Stored stored_at(const std::vector<std::uint64_t>& start) const;
+  Unfiltered decoded(Stored stored, const std::vector<std::uint64_t>& start) const;
   std::uint64_t chunk_elements() const;
 
   std::string place_;

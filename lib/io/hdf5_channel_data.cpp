@@ -188,7 +188,7 @@ DecodedSamples Hdf5ChannelData::decoded(Hdf5Array::Content content, const Hdf5Ar
   SampleGrid grid{.records = count, .channels = 1, .samples = samples_};
   grid.sample_stride = stride(sample_axis_);
   grid.record_stride = record_axis_ ? stride(record_axis_) : samples_ * array_->element_bytes();
-  return decode_samples(bytes, coding, grid);
+  return decode_samples(std::move(bytes), coding, grid);
 }
 
 std::vector<bool> Hdf5ChannelData::damaged(const Hdf5Array::Content& content, std::uint64_t first,
