@@ -6,6 +6,13 @@
 
 namespace firstedge {
 
+Setup setup_for(const std::filesystem::path& given, const std::filesystem::path& table,
+                const StampTableHead& head) {
+  if (!given.empty()) return read_setup(given);
+  if (head.provenance.setup.empty()) return default_setup();
+  return parse_setup(head.provenance.setup, table.string() + ", the setup inside");
+}
+
 FlagSet flags_named(const std::vector<std::string>& names) {
   FlagSet flags;
   for (const std::string& name : names) {

@@ -1,8 +1,10 @@
 // Reading stamp tables into what an analysis gathers.
 #pragma once
 
+#include "firstedge/io/setup.hpp"
 #include "firstedge/io/stamp_table.hpp"
 
+#include <filesystem>
 #include <string>
 #include <utility>
 #include <vector>
@@ -30,6 +32,11 @@ void gather(StampTableReader& table, Gatherer& gatherer) {
     gatherer.add(block);
   }
 }
+
+/// The Setup to read the records of a table's run with: the file given; without one, that which the table was
+/// made with; without that, the default.
+Setup setup_for(const std::filesystem::path& given, const std::filesystem::path& table,
+                const StampTableHead& head);
 
 /// The flags named, joined; throws Error for a name that is none.
 FlagSet flags_named(const std::vector<std::string>& names);

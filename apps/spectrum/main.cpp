@@ -29,19 +29,13 @@ void add_options(CLI::App& app, Options& options) {
   add_result_options(app, options.outputs);
 }
 
-Setup setup_for(const Options& options, const StampTableHead& head) {
-  if (!options.setup.empty()) return read_setup(options.setup);
-  if (head.provenance.setup.empty()) return default_setup();
-  return parse_setup(head.provenance.setup, options.table.string() + ", the setup inside");
-}
-
 int spectrum(Options& options, int argc, char** argv) {
   StampTableReader table(options.table);
   AmplitudePulses pulses(channel_names(table.head()));
   gather(table, pulses);
   ReadingAccount account;
   if (!options.records.empty()) {
-    RunSpectra run = spectra_of_run(options.records, setup_for(options, table.head()));
+    RunSpectra run = spectra_of_run(options.records, setup_for(options.setup, options.table, table.head()));
     options.amplitude.spectra = std::move(run.spectra);
     options.amplitude.pedestals = std::move(run.pedestals);
     account = std::move(run.account);

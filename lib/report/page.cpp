@@ -12,6 +12,7 @@
 // comes without the d3 parts that it needs in a browser, and evaluates its expressions with eval unless told
 // not to.
 #include "firstedge/core/digest.hpp"
+#include "firstedge/report/base64.hpp"
 #include "firstedge/report/page_parts.hpp"
 #include "firstedge/report/report.hpp"
 
@@ -20,38 +21,32 @@
 namespace firstedge {
 namespace {
 
-// Standard base64 (RFC 4648, section 4) of a digest given in hexadecimal.
-std::string base64_of_hex(const std::string& hex) {
-  constexpr std::string_view letters = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
-  std::string text;
-  unsigned bits = 0;
-  int held = 0;
-  for (const char digit : hex) {
-    bits = (bits << 4U | static_cast<unsigned>(digit <= '9' ? digit - '0' : digit - 'a' + 10)) & 0xFFFU;
-    held += 4;
-    if (held >= 6) text += letters[bits >> static_cast<unsigned>(held -= 6) & 0x3FU];
-  }
-  if (held > 0) text += letters[bits << static_cast<unsigned>(6 - held) & 0x3FU];
-  while (text.size() % 4 != 0) text += '=';
-  return text;
+// The bytes that a digest in hexadecimal stands for.
+std::vector<std::byte> bytes_of_hex(const std::string& hex) {
+  const auto value = [](char digit) { return digit <= '9' ? digit - '0' : digit - 'a' + 10; };
+  std::vector<std::byte> bytes;
+  for (std::size_t at = 0; at + 1 < hex.size(); at += 2)
+    bytes.push_back(static_cast<std::byte>(16 * value(hex[at]) + value(hex[at + 1])));
+  return bytes;
 }
 
 // 'sha256-...' as a Content-Security-Policy names a script or a style (W3C CSP Level 3, section 2.3.1).
 std::string source_of(std::string_view content) {
-  return "'sha256-" + base64_of_hex(sha256(std::as_bytes(std::span(content)))) + "'";
+  return "'sha256-" + base64(bytes_of_hex(sha256(std::as_bytes(std::span(content))))) + "'";
 }
 
-std::string head(const Result& result) {
+std::string head(const Result& result, std::string_view own_script) {
+  const std::string own_source = own_script.empty() ? "" : fmt::format(" {}", source_of(own_script));
   return fmt::format(
       "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n"
-      "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; script-src {} {} {}; "
+      "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; script-src {} {} {}{}; "
       "style-src {}; "
       "base-uri 'none'; form-action 'none'\">\n"
       "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n"
       "<meta name=\"referrer\" "
       "content=\"no-referrer\">\n<title>{}</title>\n<style>{}</style>\n<script>{}</script>\n"
       "</head>\n",
-      source_of(page_theme_script()), source_of(plot_library_script()), source_of(page_script()),
+      source_of(page_theme_script()), source_of(plot_library_script()), source_of(page_script()), own_source,
       source_of(page_style()), html(result.title), page_style(), page_theme_script());
 }
 
@@ -175,16 +170,34 @@ std::string cautions(const Result& result) {
          "</ul></section>\n";
 }
 
+// What a kind of page has beside what every page has.
+struct OwnParts {
+  std::string section;      // before the plots
+  std::string data;         // for its script, an element
+  std::string_view script;  // runs after that of every page
+};
+
+std::string page_of(const Result& result, const OwnParts& own) {
+  std::string page = head(result, own.script) + "<body>\n<main>\n" + opening(result) + figures(result) +
+                     contents(result) + own.section + plots(result) + tables(result) +
+                     provenance(result.provenance) + cautions(result) + "</main>\n";
+  page +=
+      "<script type=\"application/json\" id=\"plots\">" + plots_data(result.plots) + "</script>\n" + own.data;
+  page += fmt::format("<script>{}</script>\n<script>{}</script>\n", plot_library_script(), page_script());
+  if (!own.script.empty()) page += fmt::format("<script>{}</script>\n", own.script);
+  return page + "</body>\n</html>\n";
+}
+
 }  // namespace
 
 std::string to_page(const Result& result) {
-  std::string page = head(result) + "<body>\n<main>\n" + opening(result) + figures(result) +
-                     contents(result) + plots(result) + tables(result) + provenance(result.provenance) +
-                     cautions(result) + "</main>\n";
-  page += "<script type=\"application/json\" id=\"plots\">" + plots_data(result.plots) + "</script>\n";
-  page += fmt::format("<script>{}</script>\n<script>{}</script>\n</body>\n</html>\n", plot_library_script(),
-                      page_script());
-  return page;
+  return page_of(result, {});
+}
+
+std::string to_page(const TraceBrowser& browser) {
+  return page_of(browser.result, {.section = trace_window_html(browser),
+                                  .data = trace_window_data(browser),
+                                  .script = trace_window_script()});
 }
 
 }  // namespace firstedge

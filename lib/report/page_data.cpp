@@ -114,19 +114,6 @@ std::string packed(const std::vector<double>& values, double factor) {
                      step / factor, values.size());
 }
 
-// A text as JSON that is safe inside a script element: no <, > or & stands in it.
-std::string json_text(std::string_view words) {
-  std::string text;
-  for (const char c : nlohmann::json(clean_words(words)).dump()) {
-    if (c == '<' || c == '>' || c == '&') {
-      text += fmt::format("\\u{:04x}", static_cast<unsigned>(c));
-    } else {
-      text += c;
-    }
-  }
-  return text;
-}
-
 double largest_of(const Plot& plot, bool along_x) {
   double largest = 0;
   for (const Series& series : plot.series) {
@@ -180,6 +167,18 @@ std::string plot_data(const Plot& plot) {
 }
 
 }  // namespace
+
+std::string json_text(std::string_view words) {
+  std::string text;
+  for (const char c : nlohmann::json(clean_words(words)).dump()) {
+    if (c == '<' || c == '>' || c == '&') {
+      text += fmt::format("\\u{:04x}", static_cast<unsigned>(c));
+    } else {
+      text += c;
+    }
+  }
+  return text;
+}
 
 std::string file_stem(std::string_view key) {
   std::string stem;

@@ -2,6 +2,7 @@
 #pragma once
 
 #include "firstedge/core/result.hpp"
+#include "firstedge/core/trace_browser.hpp"
 
 #include <string>
 #include <string_view>
@@ -25,6 +26,14 @@ std::string plots_data(const std::vector<Plot>& plots);
 /// One sentence that says how plots_data thins this plot; empty if it does not.
 std::string thinning_note(const Plot& plot);
 
+/// A text as JSON that is safe inside a script element: clean, and no <, > or & stands in it.
+std::string json_text(std::string_view words);
+
+/// The window onto the traces of a page, as it stands before its script has run; and the traces as a script
+/// element for it: their volts as 16-bit steps in base64, times and volts in SI.
+std::string trace_window_html(const TraceBrowser& browser);
+std::string trace_window_data(const TraceBrowser& browser);
+
 /// The name of a file for the points of a plot: its key, letters, digits, - and _ only.
 std::string file_stem(std::string_view key);
 
@@ -33,6 +42,7 @@ std::string file_stem(std::string_view key);
 std::string_view page_style();
 std::string_view page_theme_script();
 std::string_view page_script();
+std::string_view trace_window_script();
 std::string_view plot_library_script();
 
 }  // namespace firstedge

@@ -73,6 +73,7 @@ function zoom(figure, ranges) {
   }
   chart.update("none");
   figure.querySelector(".whole").hidden = !ranges;
+  figure.dispatchEvent(new CustomEvent("zoomed"));
 }
 
 /** The range between two pixels of a scale, in rising order. */
@@ -185,13 +186,14 @@ function draw(figure) {
   figure.querySelector(".whole").hidden = true;
 }
 
+/** What every plot does, but for its keys. */
 function setUp(figure) {
-  const plot = plots[Number(figure.dataset.plot)];
-  const canvas = figure.querySelector("canvas");
-  figure.querySelector(".csv").addEventListener("click", () => giveAway(`${plot.file}.csv`, csvOf(plot)));
+  figure.querySelector(".csv").addEventListener("click", () => {
+    const plot = plots[Number(figure.dataset.plot)];
+    giveAway(`${plot.file}.csv`, csvOf(plot));
+  });
   figure.querySelector(".whole").addEventListener("click", () => zoom(figure, null));
-  zoomByDragging(figure, canvas);
-  readByKeys(figure, canvas);
+  zoomByDragging(figure, figure.querySelector("canvas"));
 }
 
 function setTheme(theme) {
@@ -202,7 +204,10 @@ function setTheme(theme) {
 
 Chart.defaults.font.family = getComputedStyle(document.body).fontFamily;
 Chart.defaults.font.size = 13;
-document.querySelectorAll("figure[data-plot]").forEach(setUp);
+document.querySelectorAll("figure[data-plot]").forEach((figure) => {
+  setUp(figure);
+  readByKeys(figure, figure.querySelector("canvas"));
+});
 setTheme(document.documentElement.dataset.theme);
 document.getElementById("theme").addEventListener("click", () => setTheme(document.documentElement.dataset.theme === "dark" ? "light" : "dark"));
 document.getElementById("theme").hidden = false;

@@ -175,6 +175,9 @@ function axisOptions(plot, axis, extent) {
     type: log ? "logarithmic" : "linear",
     min,
     max,
+    afterFit(scale) {
+      if (axis === "y") scale.width = Math.max(scale.width, plot.axisWidth ?? 0);
+    },
     title: { display: true, text: axisTitle(plot[axis]), color: colour("ink"), font: { size: 13.5 }, padding: 6 },
     border: { color: colour("axis") },
     grid: {
@@ -337,7 +340,7 @@ function drawn(canvas, plot, groups) {
   const chart = new Chart(canvas, {
     type: "line",
     data: { datasets: plot.series.map((series, index) => datasetOf(plot, series, groupOf(index), base)) },
-    plugins: [errorBars, marks],
+    plugins: [errorBars, marks, ...(plot.plugins ?? [])],
     options: {
       plot,
       animation: false,

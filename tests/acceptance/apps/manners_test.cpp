@@ -40,7 +40,7 @@ TEST_P(manners, junk_options_and_missing_files_get_one_sentence_and_exit_code_tw
 
 INSTANTIATE_TEST_SUITE_P(all_apps, manners,
                          testing::Values("inspect", "stamp", "jitter", "spectrum", "compare", "budget",
-                                         "clock", "chain", "agree", "delay", "simulate"),
+                                         "clock", "chain", "agree", "delay", "simulate", "traces"),
                          [](const auto& row) { return std::string(row.param); });
 
 }  // namespace

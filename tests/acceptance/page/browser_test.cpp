@@ -1,102 +1,29 @@
 // Claims of the page that only a browser can check: it draws its plots, logs no error, asks for nothing, and
 // runs nothing that stood in a file. The pages are left in <build>/pages to be looked at.
+#include "acceptance/page/browser.hpp"
+
 #include "firstedge/report/report.hpp"
 
 #include "unit/report/sample_result.hpp"
 
 #include <algorithm>
-#include <cstdlib>
-#include <filesystem>
-#include <fstream>
-#include <sstream>
 #include <string>
-#include <vector>
 
 #include <fmt/format.h>
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
-#include <unistd.h>
 
 namespace firstedge {
 namespace {
 
-namespace fs = std::filesystem;
+using test::count_of;
+using test::have_browser;
+using test::opened;
+using test::page_folder;
+using test::Seen;
+using test::without_scripts;
 using testing::HasSubstr;
 using testing::Not;
-
-struct Seen {
-  std::string document;               // the page's elements after its scripts have run
-  std::vector<std::string> messages;  // what the page logged
-};
-
-std::string content(const fs::path& file) {
-  std::ifstream in(file, std::ios::binary);
-  return {std::istreambuf_iterator<char>(in), {}};
-}
-
-bool have_browser() {
-  return std::system("command -v chromium >/dev/null") == 0;
-}
-
-fs::path folder() {
-  const fs::path pages = fs::path(FIRSTEDGE_BINARY_DIR) / "pages";
-  fs::create_directories(pages);
-  return pages;
-}
-
-// What the page itself logged; the browser's own troubles (no bus, no graphics card) stand beside it.
-std::vector<std::string> console_lines(const std::string& log) {
-  std::vector<std::string> lines;
-  std::istringstream in(log);
-  for (std::string line; std::getline(in, line);) {
-    if (line.find("CONSOLE") != std::string::npos) lines.push_back(line);
-  }
-  return lines;
-}
-
-// A browser of its own, without a profile and without services that talk to anybody. Virtual time makes it
-// wait for the page's scripts and not for the clock; the time limit only ends a browser that hangs.
-Seen opened(const std::string& name, const std::string& html) {
-  const fs::path page = folder() / (name + ".html"), log = folder() / (name + ".log"),
-                 dom = folder() / (name + ".dom");
-  write_whole(page, html);
-  std::string profile = fs::temp_directory_path() / "firstedge_browser_XXXXXX";
-  if (mkdtemp(profile.data()) == nullptr) ADD_FAILURE() << "no room for a browser profile in " << profile;
-  const std::string command =
-      "timeout 300 chromium --headless --no-sandbox --disable-gpu --disable-quic --no-first-run "
-      "--disable-background-networking --disable-component-update --disable-sync --disable-dev-shm-usage "
-      "--allow-file-access-from-files --user-data-dir='" +
-      profile +
-      "' "
-      "--enable-logging=stderr --log-level=0 --dump-dom 'file://" +
-      page.string() + "' >'" + dom.string() + "' 2>'" + log.string() + "'";
-  const int status = std::system(command.c_str());
-  fs::remove_all(profile);
-  EXPECT_EQ(status, 0) << command << "\n" << content(log);
-  return {content(dom), console_lines(content(log))};
-}
-
-std::size_t count_of(const std::string& text, const std::string& part) {
-  std::size_t count = 0;
-  for (std::size_t at = text.find(part); at != std::string::npos; at = text.find(part, at + part.size()))
-    ++count;
-  return count;
-}
-
-// The document without the four scripts and the style that belong to every page.
-std::string without_scripts(const std::string& document) {
-  std::string left;
-  for (std::size_t at = 0; at < document.size();) {
-    const std::size_t script = document.find("<script", at), style = document.find("<style", at);
-    const std::size_t start = std::min({script, style, document.size()});
-    left += document.substr(at, start - at);
-    if (start == document.size()) break;
-    const std::string end = script < style ? "</script>" : "</style>";
-    const std::size_t found = document.find(end, start);
-    at = found == std::string::npos ? document.size() : found + end.size();
-  }
-  return left;
-}
 
 void expect_all_drawn(const Seen& seen, std::size_t plots) {
   EXPECT_THAT(seen.messages, testing::IsEmpty());
@@ -142,7 +69,7 @@ document.querySelector("iframe").addEventListener("load", ({ target: { contentWi
 TEST(browser, reads_off_zooms_and_gives_away_points_by_keys_and_buttons) {
   if (!have_browser()) GTEST_SKIP() << "no chromium here";
   const Result sample = sample_result();
-  write_whole(folder() / "sample.html", to_page(sample));
+  write_whole(page_folder() / "sample.html", to_page(sample));
   const Seen seen = opened("person", person);
   EXPECT_THAT(seen.messages, testing::IsEmpty());
   // The first bin of the sample's histogram stands at 120 ps - 30 x 6 ps; its count and the root of it
