@@ -1,10 +1,8 @@
 #include "common/app.hpp"
 
-#include "firstedge/core/digest.hpp"
 #include "firstedge/core/error.hpp"
 #include "firstedge/core/units.hpp"
-#include "firstedge/io/byte_source.hpp"
-#include "firstedge/io/file_pattern.hpp"
+#include "firstedge/io/input_digests.hpp"
 #include "firstedge/report/report.hpp"
 
 #include <chrono>
@@ -86,10 +84,7 @@ Provenance provenance_of(int argc, char** argv, const std::vector<std::filesyste
   made.program = app_name(argv);
   made.version = FIRSTEDGE_VERSION;
   made.command = command_of(made.program, {argv + 1, argv + argc});
-  for (const auto& file : expand_folders(inputs)) {
-    const std::uint64_t bytes = ByteSource::from_file(file).size();  // refuses what is no file
-    made.inputs.push_back({file.filename().string(), bytes, sha256_of_file(file)});
-  }
+  made.inputs = input_digests(inputs);
   made.setup = setup_text;
   return made;
 }
