@@ -1,0 +1,51 @@
+"""Baseline and filters."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from . import _core
+from ._inputs import json_of
+
+
+def conditioner(interval_s: float, *, baseline: Mapping[str, Any] | None = None, filters: Sequence[Mapping[str, Any]] = ()) -> _core.Conditioner:
+    """Baseline and filters made ready for traces sampled every interval_s: conditioner(...)(samples).
+
+    baseline, filters: as in a Setup (docs/setup.md), such as {"method": "mean", "window": ["-49 ns", "-1 ns"]} and
+    [{"kind": "bessel", "cut": "400 MHz"}]; without them, an automatic baseline and no filter. Raises Error for filters
+    that cannot be designed.
+    """
+    return _core.Conditioner(interval_s, json_of(baseline or {}, "baseline"), [json_of(one, "filter") for one in filters])
+
+
+def condition(
+    samples: Any,
+    interval_s: float | None = None,
+    *,
+    baseline: Mapping[str, Any] | None = None,
+    filters: Sequence[Mapping[str, Any]] = (),
+    threads: int = 0,
+) -> _core.Conditioned:
+    """conditioner(interval_s, ...)(samples): a Trace, or volts of shape (samples,) or (records, samples).
+
+    Of a Trace the interval is known; of an array interval_s is needed, and its first sample is at 0 s.
+    """
+    return conditioner(interval_of(samples, interval_s), baseline=baseline, filters=filters)(samples, threads)
+
+
+def filter(interval_s: float, **settings: Any) -> _core.Filter:  # noqa: A001
+    """One filter made ready: filter(0.2e-9, kind="butterworth", order=4, cut="400 MHz")(volts).
+
+    Settings as in a Setup's list "filters" (docs/setup.md). Raises Error for what cannot be designed.
+    """
+    return _core.Filter(interval_s, json_of(settings, "filter"))
+
+
+def interval_of(samples: Any, interval_s: float | None) -> float:
+    """A Trace's own interval, or the one that was given."""
+    if isinstance(samples, _core.Trace):
+        return samples.interval_s
+    if interval_s is None:
+        raise _core.Error("interval_s", "is missing", "give the seconds from sample to sample, or a firstedge.Trace")
+    return interval_s

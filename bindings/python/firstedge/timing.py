@@ -1,0 +1,142 @@
+"""Learning channels, and the timing methods on arrays."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy
+
+from . import _core
+from ._inputs import Files, SetupLike, Templates, files_of, json_of, setup_of, templates_of
+from .conditioning import interval_of
+
+_NAME = "channel"
+
+
+def learn(files: Files | Mapping[str, _core.Trace], setup: SetupLike = None, templates: Templates = None) -> dict[str, _core.Channel]:
+    """Learns noise, templates, families and walk corrections of each channel: {name: Channel}.
+
+    files: files of one run, or {name: Trace of shape (records, samples)} with the same records of each. Only the first
+    setup.learning_records are looked at. templates: a file or a list to use in place of building them.
+    Raises Error for channels of the Setup that are not in the run, and where a method needs a template and not one
+    channel could give any.
+    """
+    chosen, given = setup_of(setup), templates_of(templates)
+    if isinstance(files, Mapping):
+        channels = _core.learn_from_traces(list(files.items()), chosen, given)
+    else:
+        channels = _core.learn_from_files(files_of(files), chosen, given)
+    return {channel.name: channel for channel in channels}
+
+
+def channel(
+    interval_s: float,
+    noise: float | _core.NoiseModel,
+    *,
+    methods: Sequence[Mapping[str, Any]] = ({"method": "constant_fraction"},),
+    template: _core.PulseTemplate | None = None,
+    baseline: Mapping[str, Any] | None = None,
+    filters: Sequence[Mapping[str, Any]] = (),
+    search: Mapping[str, Any] | None = None,
+    load_ohm: float = 50.0,
+    name: str = _NAME,
+) -> _core.Channel:
+    """A Channel of which all is known; nothing is learnt. channel(...).stamp(samples) stamps.
+
+    interval_s: from sample to sample. noise: a NoiseModel, or the standard deviation of white noise, V, after the
+    filters. methods, baseline, filters, search: as in a Setup (docs/setup.md). template: for the template fit, and for
+    the bound of every method. Raises Error for settings without sense and for methods that need what was not given.
+    """
+    model = noise if isinstance(noise, _core.NoiseModel) else _core.NoiseModel(noise, interval_s)
+    setup = _one_channel(list(methods), baseline, filters, search, load_ohm)
+    return _core.Channel.known(name, interval_s, model, setup, template)
+
+
+def _one_channel(methods: list[Any], baseline: Any, filters: Any, search: Any, load_ohm: float) -> _core.Setup:
+    every = {"load": load_ohm, "baseline": baseline or {}, "filters": list(filters), "search": search or {}, "timing": methods}
+    return _core.Setup.parse(json_of({"every_channel": every}, "settings"), "settings")
+
+
+def _timed(
+    method: str,
+    options: Mapping[str, Any],
+    samples: Any,
+    interval_s: float | None,
+    *,
+    noise: float | _core.NoiseModel | None = None,
+    template: _core.PulseTemplate | None = None,
+    baseline: Mapping[str, Any] | None = None,
+    filters: Sequence[Mapping[str, Any]] = (),
+    search: Mapping[str, Any] | None = None,
+    load_ohm: float = 50.0,
+    threads: int = 0,
+) -> numpy.ndarray[Any, Any]:
+    """Stamps by one method, its noise, template and so on learnt from the samples themselves unless noise is given."""
+    settings = {"method": method, **{name: value for name, value in options.items() if value is not None}}
+    interval = interval_of(samples, interval_s)
+    if noise is not None:
+        one = channel(interval, noise, methods=[settings], template=template, baseline=baseline, filters=filters, search=search, load_ohm=load_ohm)
+        return one.stamp(samples, threads)
+    trace = samples if isinstance(samples, _core.Trace) else _core.Trace(samples, interval)
+    setup = _one_channel([settings], baseline, filters, search, load_ohm)
+    given = [] if template is None else [template]
+    return _core.learn_from_traces([(_NAME if template is None else template.channel, trace)], setup, given)[0].stamp(trace, threads)
+
+
+_SHARED = """
+
+    samples: a Trace, or volts of shape (samples,) or (records, samples) with interval_s from sample to sample, the
+    first at 0 s. Pulses of either polarity are found and stamped; returned are the stamps, a structured array of
+    firstedge.STAMP in the order of records and pulses: time_s with its standard uncertainty_s, height_v, flags, ...
+    A pulse that cannot be timed has the time NaN and the flag not_timed.
+
+    Further arguments: noise (a NoiseModel, or the standard deviation of white noise, V; without it, learnt from the
+    samples), template (a PulseTemplate), baseline, filters, search (as in a Setup, docs/setup.md), load_ohm, threads
+    (0: all processors). For many calls make a Channel once: firstedge.learn, firstedge.channel. Raises Error for
+    settings without sense and arrays that cannot be used.
+    """
+
+
+def constant_fraction(samples: Any, interval_s: float | None = None, *, fraction: float = 0.5, interpolation: str | None = None, edge_samples: int | None = None, **how: Any) -> numpy.ndarray[Any, Any]:
+    """Times the crossing of a fraction of each pulse's own height.
+
+    Source: D. A. Gedcke, W. J. McDonald, Nucl. Instr. Meth. 58 (1968) 253 (from memory)."""
+    options = {"fraction": fraction, "interpolation": interpolation, "edge_samples": edge_samples}
+    return _timed("constant_fraction", options, samples, interval_s, **how)
+
+
+def leading_edge(samples: Any, interval_s: float | None = None, *, threshold: float | str | None = None, threshold_over_noise: float | None = None, walk: str | None = None, interpolation: str | None = None, edge_samples: int | None = None, **how: Any) -> numpy.ndarray[Any, Any]:
+    """Times the crossing of a fixed level (threshold, V or "20 mV"; else threshold_over_noise, 8).
+
+    walk: "height", "time_over_threshold" or "slew" takes the walk out, learnt from the samples.
+    Source: H. Spieler, Semiconductor Detector Systems (2005), ch. 4 (from memory)."""
+    options = {"threshold": threshold, "threshold_over_noise": threshold_over_noise, "walk": walk, "interpolation": interpolation, "edge_samples": edge_samples}
+    return _timed("leading_edge", options, samples, interval_s, **how)
+
+
+def delayed_fraction(samples: Any, interval_s: float | None = None, *, fraction: float = 0.3, delay: float | str = 0.8e-9, interpolation: str | None = None, edge_samples: int | None = None, **how: Any) -> numpy.ndarray[Any, Any]:
+    """Times the zero crossing of fraction * s(t) - s(t - delay); delay in s or "0.8 ns".
+
+    Source: G. F. Knoll, Radiation Detection and Measurement (2010), ch. 17 (from memory)."""
+    options = {"fraction": fraction, "delay": delay, "interpolation": interpolation, "edge_samples": edge_samples}
+    return _timed("delayed_fraction", options, samples, interval_s, **how)
+
+
+def template_fit(samples: Any, interval_s: float | None = None, *, fit_baseline: bool | None = None, poor_fit_probability: float | None = None, find_hidden_pulses: bool | None = None, **how: Any) -> numpy.ndarray[Any, Any]:
+    """Times each pulse by the fit of the channel's mean shape; overlapping ones together.
+
+    Without a template, one is built from the samples, which must hold enough pulses. Reaches the Cramer-Rao bound:
+    S. Kay, Fundamentals of Statistical Signal Processing: Estimation Theory (1993), 3.9 (from memory)."""
+    options = {"fit_baseline": fit_baseline, "poor_fit_probability": poor_fit_probability, "find_hidden_pulses": find_hidden_pulses}
+    return _timed("template_fit", options, samples, interval_s, **how)
+
+
+def template_family(samples: Any, interval_s: float | None = None, *, components: int | None = None, fit_baseline: bool | None = None, poor_fit_probability: float | None = None, **how: Any) -> numpy.ndarray[Any, Any]:
+    """Times each pulse by the fit of a shape with up to two ways of differing, learnt from the samples (noise too)."""
+    options = {"components": components, "fit_baseline": fit_baseline, "poor_fit_probability": poor_fit_probability}
+    return _timed("template_family", options, samples, interval_s, **how)
+
+
+for _method in (constant_fraction, leading_edge, delayed_fraction, template_fit, template_family):
+    _method.__doc__ = (_method.__doc__ or "").rstrip() + _SHARED

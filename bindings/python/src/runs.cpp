@@ -1,0 +1,167 @@
+// Whole runs from files: stamping, and the analyses that go back to the records.
+#include "firstedge/batch/compare_run.hpp"
+#include "firstedge/batch/run.hpp"
+#include "firstedge/batch/run_budget.hpp"
+#include "firstedge/batch/run_delay.hpp"
+#include "firstedge/budget/budget.hpp"
+#include "firstedge/core/error.hpp"
+#include "firstedge/inspect/inspect.hpp"
+#include "firstedge/io/template_file.hpp"
+
+#include "bindings.hpp"
+#include "texts.hpp"
+
+#include <atomic>
+#include <chrono>
+#include <future>
+#include <optional>
+
+#include <pybind11/functional.h>
+#include <pybind11/stl.h>
+#include <pybind11/stl/filesystem.h>
+
+namespace firstedge::python {
+namespace {
+
+using Files = std::vector<std::filesystem::path>;
+/// A result, and the sentences on what was damaged in the files.
+using Found = std::pair<Result, std::vector<std::string>>;
+
+// Thrown through a run that the person at the keyboard has interrupted.
+struct Interrupted {};
+
+// Runs work(progress) beside the interpreter, which meanwhile looks after Ctrl-C. progress(records, share)
+// hands on to the Python function, if there is one, and ends the run when it was interrupted.
+template <class Work>
+auto interruptible(const py::object& told, Work&& work) {
+  std::atomic<bool> stop = false;
+  const bool tells = !told.is_none();
+  const auto progress = [&](std::uint64_t records, std::optional<double> share) {
+    if (stop) throw Interrupted{};
+    if (!tells) return;
+    const py::gil_scoped_acquire locked;
+    told(records, share);
+  };
+  auto done = std::async(std::launch::async, [&] { return work(progress); });
+  constexpr auto between_looks = std::chrono::milliseconds(50);
+  for (;;) {
+    const bool ready =
+        without_lock([&] { return done.wait_for(between_looks) == std::future_status::ready; });
+    if (ready) break;
+    if (!stop && PyErr_CheckSignals() != 0) stop = true;
+    if (stop) {
+      py::error_already_set interruption;
+      without_lock([&] { done.wait(); });
+      throw interruption;
+    }
+  }
+  return done.get();
+}
+
+struct StampedRun {
+  Result result;
+  std::vector<std::string> problems;
+  std::vector<PulseTemplate> templates;
+};
+
+StampedRun stamp(const Files& files, const Setup& setup, const std::filesystem::path& table,
+                 const Provenance& provenance, int threads, const std::vector<PulseTemplate>& templates,
+                 const py::object& told) {
+  if (threads < 0) throw Error("threads", "is below 0", "give a number of threads, or 0 for all processors");
+  RunSummary summary = interruptible(told, [&](const auto& progress) {
+    return stamp_run(files, setup, table, provenance,
+                     {.threads = threads, .templates = templates, .progress = progress});
+  });
+  StampedRun run{.result = summary_of(summary, provenance),
+                 .problems = sentences_of(summary.account.problems),
+                 .templates = {}};
+  for (const LearntChannel& channel : summary.channels)
+    if (channel.pulse_template) run.templates.push_back(*channel.pulse_template);
+  return run;
+}
+
+Found compare(const Files& files, const Setup& setup, const std::string& first, const std::string& second,
+              const std::optional<std::string>& bare, const std::optional<std::string>& amplified,
+              std::uint32_t allowed_flags, std::uint64_t most_records, int threads, std::uint64_t seed,
+              const py::object& told) {
+  CompareRunOptions options;
+  options.first = first;
+  options.second = second;
+  options.bare = bare;
+  options.amplified = amplified;
+  options.allowed_flags = FlagSet::from_bits(allowed_flags);
+  options.most_records = most_records;
+  options.threads = threads;
+  options.compare.bootstrap.seed = seed;
+  CompareRun run = interruptible(told, [&](const auto& progress) {
+    options.progress = progress;
+    return compare_run(files, setup, options);
+  });
+  return {std::move(run.result), sentences_of(run.account.problems)};
+}
+
+Found budget(const Files& files, const Setup& setup, const std::string& first, const std::string& second,
+             const std::string& method, std::uint64_t most_records, std::uint64_t seed) {
+  BudgetOptions options;
+  options.bootstrap.seed = seed;
+  const RunBudget run = budget_of_run(
+      files, setup, {.first = first, .second = second, .method = method, .most_records = most_records});
+  return {analyse_budget(run.pair, options), sentences_of(run.account.problems)};
+}
+
+Found through(const Files& files, const Setup& setup, const std::string& before, const std::string& after,
+              const Files& files_after, std::uint64_t most_records) {
+  const ThroughRun run = through_of_run(
+      files, setup,
+      {.before = before, .after = after, .files_after = files_after, .most_records = most_records});
+  return {analyse_through(run.data), sentences_of(run.account.problems)};
+}
+
+Found reflection(const Files& files, const Setup& setup, const std::string& channel, const std::string& end,
+                 std::optional<double> cut_s, double impedance_ohm, std::uint64_t most_records) {
+  using End = ReflectionOptions::End;
+  ReflectionOptions options{.cut_s = cut_s, .impedance_ohm = impedance_ohm};
+  if (end == "shorted")
+    options.end = End::shorted;
+  else if (end == "matched")
+    options.end = End::matched;
+  else if (end != "open")
+    throw Error("end '" + end + "'", "is no end of a cable", "name open, shorted or matched");
+  const ReflectionRun run =
+      reflection_of_run(files, setup, {.channel = channel, .most_records = most_records});
+  Result result = analyse_reflection(run.average, options);
+  result.figures.push_back({"left_out", "Records left out", {static_cast<double>(run.left_out), -1}, ""});
+  return {std::move(result), sentences_of(run.account.problems)};
+}
+
+Found inspect(const Files& files, const Setup& setup, const Provenance& provenance,
+              std::uint64_t most_records, const Files& against) {
+  Inspection inspection =
+      inspect_run(files, setup, provenance, {.most_records = most_records, .against = against});
+  return {std::move(inspection.result), sentences_of(inspection.account.problems)};
+}
+
+}  // namespace
+
+void bind_runs(py::module_& module) {
+  const py::call_guard<py::gil_scoped_release> released;
+  py::class_<StampedRun>(module, "StampedRun", "What stamping a run left beside its table.")
+      .def_readonly("result", &StampedRun::result)
+      .def_readonly("problems", &StampedRun::problems)
+      .def_readonly("templates", &StampedRun::templates);
+  module.def("stamp", &stamp, py::arg("files"), py::arg("setup"), py::arg("table"), py::arg("provenance"),
+             py::arg("threads"), py::arg("templates"), py::arg("progress"));
+  module.def("compare", &compare, py::arg("files"), py::arg("setup"), py::arg("first"), py::arg("second"),
+             py::arg("bare"), py::arg("amplified"), py::arg("allowed_flags"), py::arg("most_records"),
+             py::arg("threads"), py::arg("seed"), py::arg("progress"));
+  module.def("budget", &budget, released, py::arg("files"), py::arg("setup"), py::arg("first"),
+             py::arg("second"), py::arg("method"), py::arg("most_records"), py::arg("seed"));
+  module.def("through", &through, released, py::arg("files"), py::arg("setup"), py::arg("before"),
+             py::arg("after"), py::arg("files_after"), py::arg("most_records"));
+  module.def("reflection", &reflection, released, py::arg("files"), py::arg("setup"), py::arg("channel"),
+             py::arg("end"), py::arg("cut_s"), py::arg("impedance_ohm"), py::arg("most_records"));
+  module.def("inspect", &inspect, released, py::arg("files"), py::arg("setup"), py::arg("provenance"),
+             py::arg("most_records"), py::arg("against"));
+}
+
+}  // namespace firstedge::python

@@ -1,0 +1,53 @@
+"""Builds the Python package by CMake, so that pip and a plain build make one and the same module."""
+
+import os
+import pathlib
+import re
+import shlex
+import subprocess
+import sys
+
+from setuptools import Distribution, Extension, setup
+from setuptools.command.build_ext import build_ext
+
+SOURCE = pathlib.Path(__file__).resolve().parent
+
+
+def version() -> str:
+    """That of the project, which stands in CMakeLists.txt."""
+    return re.search(r"VERSION (\d+\.\d+\.\d+)", (SOURCE / "CMakeLists.txt").read_text()).group(1)
+
+
+class BuildByCMake(build_ext):
+    """Puts the whole package, module and Python files, where setuptools collects it.
+
+    The environment variable CMAKE_ARGS may hold further words for CMake.
+    """
+
+    def run(self) -> None:
+        build, target = pathlib.Path(self.build_temp).resolve(), pathlib.Path(self.build_lib).resolve()
+        if self.inplace:
+            raise SystemExit("an editable install has no use: build with CMake and put build/release/python on PYTHONPATH")
+        cmake = ["cmake", "-S", SOURCE, "-B", build, "-G", "Ninja", "-D", "CMAKE_BUILD_TYPE=Release"]
+        options = ["BUILD_APPS=OFF", "BUILD_TESTS=OFF", "BUILD_PYTHON=ON", "PYTHON_DIR=."]
+        cmake += [word for option in options for word in ("-D", "FIRSTEDGE_" + option)]
+        cmake += ["-D", f"Python_EXECUTABLE={sys.executable}", *shlex.split(os.environ.get("CMAKE_ARGS", ""))]
+        subprocess.run(cmake, check=True)
+        subprocess.run(["cmake", "--build", build, "--target", "firstedge_python"], check=True)
+        subprocess.run(["cmake", "--install", build, "--component", "python", "--prefix", target], check=True)
+
+
+class WithModule(Distribution):
+    """Not the same for every machine, though setuptools sees no extension of its own."""
+
+    def has_ext_modules(self) -> bool:
+        return True
+
+
+setup(
+    version=version(),
+    packages=[],
+    ext_modules=[Extension("firstedge._core", [])],
+    cmdclass={"build_ext": BuildByCMake},
+    distclass=WithModule,
+)
