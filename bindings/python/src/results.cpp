@@ -39,9 +39,9 @@ void bind_results(py::module_& module) {
       .def(py::init(&provenance_of), py::arg("program"), py::arg("command"), py::arg("files"),
            py::arg("setup"));
   py::class_<Result>(module, "Result", "The outcome of an analysis; see firstedge.Result.")
-      .def("json", &to_json)
+      .def("json", py::overload_cast<const Result&>(&to_json))
       .def("text", py::overload_cast<const Result&>(&to_text))
-      .def("page", &to_page)
+      .def("page", py::overload_cast<const Result&>(&to_page))
       .def("with_provenance", &with_provenance, py::arg("provenance"));
   module.def("write_whole", &write_whole, py::arg("file"), py::arg("text"),
              "Writes a text whole or not at all.");
