@@ -27,7 +27,9 @@ class BuildByCMake(build_ext):
     def run(self) -> None:
         build, target = pathlib.Path(self.build_temp).resolve(), pathlib.Path(self.build_lib).resolve()
         if self.inplace:
-            raise SystemExit("an editable install has no use: build with CMake and put build/release/python on PYTHONPATH")
+            raise SystemExit(
+                "an editable install has no use: build with CMake and put build/release/python on PYTHONPATH"
+            )
         cmake = ["cmake", "-S", SOURCE, "-B", build, "-G", "Ninja", "-D", "CMAKE_BUILD_TYPE=Release"]
         options = ["BUILD_APPS=OFF", "BUILD_TESTS=OFF", "BUILD_PYTHON=ON", "PYTHON_DIR=."]
         cmake += [word for option in options for word in ("-D", "FIRSTEDGE_" + option)]

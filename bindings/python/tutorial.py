@@ -30,7 +30,8 @@ print(stamps.summary.answer)
 # 3. Look at the stamps with pandas: one row a pulse and method.
 frame = stamps.frame()
 good = frame[frame["flags"] == 0]
-print(good.groupby(["channel", "method"], observed=True)["uncertainty_s"].median().mul(1e12).round(1).rename("median uncertainty, ps"))
+median_s = good.groupby(["channel", "method"], observed=True)["uncertainty_s"].median()
+print(median_s.mul(1e12).round(1).rename("median uncertainty, ps"))
 
 # 4. How well do the two sensors agree, and how well could they at all?
 jitter = firstedge.jitter(stamps, [("bare", "amplified")])

@@ -21,7 +21,9 @@ class Bench:
 
     def __init__(self, folder):
         self.folder = folder
-        self.records, self.setup, self.truth = (folder / name for name in ("bench.h5", "bench.setup.json", "bench.truth.h5"))
+        self.records, self.setup, self.truth = (
+            folder / name for name in ("bench.h5", "bench.setup.json", "bench.truth.h5")
+        )
 
 
 @pytest.fixture(scope="session")

@@ -1,6 +1,8 @@
 """Promise: an argument that cannot be used raises one clear firstedge.Error, a ValueError; nothing is read outside."""
 
 import math
+import os
+import pickle
 
 import numpy
 import pytest
@@ -96,7 +98,9 @@ def test_samples_that_are_not_finite_are_bridged_and_told():
     conditioned = firstedge.condition(volts, 1e-9)
     assert numpy.isfinite(conditioned.volts).all()
     assert conditioned.clipped.tolist() == [[40, 43]]
-    for call in (lambda: firstedge.welch(volts, 1e-9), lambda: firstedge.filter(1e-9, kind="gaussian", width="2 ns")(volts)):
+    for call in (
+        lambda: firstedge.welch(volts, 1e-9), lambda: firstedge.filter(1e-9, kind="gaussian", width="2 ns")(volts)
+    ):
         with pytest.raises(firstedge.Error, match="not finite"):
             call()
     nothing = firstedge.condition(numpy.full(64, math.nan), 1e-9)
@@ -146,6 +150,18 @@ def test_words_and_values_without_sense(call):
     assert isinstance(caught.value, ValueError)
     parts = caught.value
     assert str(parts) == f"{parts.place}: {parts.problem}; {parts.remedy}"
+
+
+def test_bytes_that_are_no_utf_8_are_told_as_question_marks():
+    with pytest.raises(firstedge.Error, match=r"no\?where"):
+        firstedge.open_records(os.fsdecode(b"no\xffwhere.h5"))
+
+
+def test_errors_pass_between_processes():
+    with pytest.raises(firstedge.Error) as caught:
+        firstedge.open_records("nowhere.h5")
+    again = pickle.loads(pickle.dumps(caught.value))
+    assert (str(again), again.remedy) == (str(caught.value), caught.value.remedy)
 
 
 def test_what_a_progress_function_raises_ends_the_run(bench, tmp_path):

@@ -14,7 +14,10 @@ def test_iso_texts_go_both_ways():
     assert (instant.seconds, instant.femtoseconds, instant.scale) == (1795588620, 123456789012345, "UTC")
 
 
-@pytest.mark.parametrize("time", ["2026-11-25T06:37:00.123456789", "1969-12-31T23:59:59.000000001", "1677-12-31T00:00:00", "2200-01-01T12:00:00"])
+@pytest.mark.parametrize(
+    "time",
+    ["2026-11-25T06:37:00.123456789", "1969-12-31T23:59:59.000000001", "1677-12-31T00:00:00", "2200-01-01T12:00:00"],
+)
 def test_datetime64_goes_both_ways(time):
     moment = numpy.datetime64(time, "ns")
     assert Instant.from_datetime64(moment).datetime64() == moment
@@ -38,7 +41,10 @@ def test_a_leap_second_is_on_tai_and_not_in_datetime64():
     assert leap.on_scale("TAI").on_scale("UTC") == leap
     with pytest.raises(firstedge.Error, match="is in a leap second"):
         leap.datetime64()
-    triggers = numpy.array([(0, leap.seconds, leap.femtoseconds, b"UTC")], [("record", "u8"), ("seconds", "i8"), ("femtoseconds", "i8"), ("scale", "S8")])
+    triggers = numpy.array(
+        [(0, leap.seconds, leap.femtoseconds, b"UTC")],
+        [("record", "u8"), ("seconds", "i8"), ("femtoseconds", "i8"), ("scale", "S8")],
+    )
     assert numpy.isnat(firstedge.datetime64(triggers))[0]
 
 

@@ -20,7 +20,9 @@ def names_of_stub():
     names = set()
     for node in tree.body:
         if isinstance(node, ast.ClassDef):
-            names |= {node.name} | {f"{node.name}.{member.name}" for member in node.body if isinstance(member, ast.FunctionDef)}
+            names |= {node.name} | {
+                f"{node.name}.{member.name}" for member in node.body if isinstance(member, ast.FunctionDef)
+            }
         elif isinstance(node, ast.FunctionDef):
             names.add(node.name)
         elif isinstance(node, ast.AnnAssign):

@@ -58,14 +58,18 @@ def test_volts_are_counts_times_the_scale(bench):
     expected = trace.volts_per_count * trace.counts.astype(float) + trace.offset_v
     numpy.testing.assert_array_equal(trace.volts(), expected)
     # Rounding of one product and one sum each: 2 ulp of the record's length.
-    numpy.testing.assert_allclose(trace.times_s(), trace.first_sample_s + trace.interval_s * numpy.arange(len(trace)), rtol=5e-16, atol=1e-22)
+    numpy.testing.assert_allclose(
+        trace.times_s(), trace.first_sample_s + trace.interval_s * numpy.arange(len(trace)), rtol=5e-16, atol=1e-22
+    )
 
 
 def test_triggers_are_the_instants_of_the_file(bench):
     with h5py.File(bench.records) as file:
         seconds, femtoseconds = file["triggers/seconds"][:], file["triggers/femtoseconds"][:]
     for record in next(firstedge.open_records(bench.records).blocks(50)):
-        assert (record.trigger.seconds, record.trigger.femtoseconds) == (seconds[record.index], femtoseconds[record.index])
+        assert (record.trigger.seconds, record.trigger.femtoseconds) == (
+            seconds[record.index], femtoseconds[record.index]
+        )
 
 
 def test_a_pattern_names_files_in_natural_order(tmp_path, bench):
@@ -79,7 +83,9 @@ def test_a_pattern_names_files_in_natural_order(tmp_path, bench):
 
 def test_wrong_names_are_told(bench):
     record = next(iter(firstedge.open_records(bench.records)))
-    with pytest.raises(firstedge.Error, match="channel 'nowhere': is not in this run; the channels are bare, amplified|amplified, bare"):
+    with pytest.raises(
+        firstedge.Error, match="channel 'nowhere': is not in this run; the channels are bare, amplified|amplified, bare"
+    ):
         record["nowhere"]
     with pytest.raises(firstedge.Error, match="no file has such a name"):
         firstedge.open_records("nowhere/*.h5")

@@ -53,7 +53,9 @@ def test_packed_arrays_of_h5py_make_a_table(app_stamps, stamps):
 
 def test_times_are_those_of_the_truth(stamps, bench):
     truth = firstedge.read_stamps(bench.truth)
-    frame = stamps.select("bare", "template_fit", pulse=0).frame().merge(truth.select("bare", pulse=0).frame(), on="record", suffixes=("", "_true"))
+    frame = stamps.select("bare", "template_fit", pulse=0).frame().merge(
+        truth.select("bare", pulse=0).frame(), on="record", suffixes=("", "_true")
+    )
     frame = frame[frame["flags"] == 0]
     error = frame["time_s"] - frame["time_s_true"]
     inside = (abs(error - error.median()) < frame["uncertainty_s"]).mean()

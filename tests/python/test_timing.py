@@ -39,7 +39,13 @@ def test_constant_fraction_of_a_half_times_the_half_height(pulses, noise):
 
 
 @pytest.mark.parametrize(
-    "method", [firstedge.leading_edge, firstedge.constant_fraction, firstedge.delayed_fraction, firstedge.template_fit, firstedge.template_family]
+    "method", [
+        firstedge.leading_edge,
+        firstedge.constant_fraction,
+        firstedge.delayed_fraction,
+        firstedge.template_fit,
+        firstedge.template_family,
+    ]
 )
 def test_each_method_times_a_block_and_spreads_as_it_says(pulses, method):
     volts, true_s = pulses
@@ -52,9 +58,14 @@ def test_each_method_times_a_block_and_spreads_as_it_says(pulses, method):
     assert stated < 50e-12
 
 
+def learnt_from(volts, *methods):
+    setup = {"every_channel": {"timing": [{"method": name} for name in methods]}}
+    return firstedge.learn({"one": firstedge.Trace(volts, INTERVAL_S)}, setup)["one"]
+
+
 def test_one_trace_gets_the_stamp_that_it_has_in_its_block(pulses):
     volts, _ = pulses
-    channel = firstedge.learn({"one": firstedge.Trace(volts, INTERVAL_S)}, {"every_channel": {"timing": [{"method": "template_fit"}, {"method": "constant_fraction"}]}})["one"]
+    channel = learnt_from(volts, "template_fit", "constant_fraction")
     block = channel.stamp(volts)
     for row in (0, 17, 299):
         one = channel.stamp(volts[row])
@@ -73,7 +84,7 @@ def test_a_negative_pulse_is_timed_where_the_positive_one_is(pulses):
 
 def test_a_template_that_is_given_serves_as_one_that_is_learnt(pulses, tmp_path):
     volts, _ = pulses
-    learnt = firstedge.learn({"one": firstedge.Trace(volts, INTERVAL_S)}, {"every_channel": {"timing": [{"method": "template_fit"}]}})["one"]
+    learnt = learnt_from(volts, "template_fit")
     firstedge.write_templates(tmp_path / "templates.h5", [learnt.template])
     [template] = firstedge.read_templates(tmp_path / "templates.h5")
     assert template.shape.tobytes() == learnt.template.shape.tobytes()
@@ -86,7 +97,9 @@ def test_counts_of_every_type_give_the_same_times(pulses):
     counts = numpy.round(volts / 1e-3)
     expected = None
     for number in (numpy.int8, numpy.int16, numpy.int32, numpy.float32, numpy.float64):
-        made = firstedge.constant_fraction(firstedge.Trace(counts.astype(number), INTERVAL_S, volts_per_count=1e-3), noise=NOISE_V)
+        made = firstedge.constant_fraction(
+            firstedge.Trace(counts.astype(number), INTERVAL_S, volts_per_count=1e-3), noise=NOISE_V
+        )
         whole = numpy.issubdtype(number, numpy.integer)
         expected = made["time_s"] if expected is None else expected
         if whole:  # floating point has no count of its own: its step is seen from the values
@@ -94,6 +107,9 @@ def test_counts_of_every_type_give_the_same_times(pulses):
         else:
             numpy.testing.assert_allclose(made["time_s"], expected, rtol=0, atol=1e-13)
     positive = (counts + 100).clip(0, 255)
-    of_u8 = firstedge.Trace(positive.astype(numpy.uint8), INTERVAL_S, volts_per_count=1e-3, offset_v=-0.1)
-    of_u16 = firstedge.Trace(positive.astype(numpy.uint16), INTERVAL_S, volts_per_count=1e-3, offset_v=-0.1)
-    assert firstedge.constant_fraction(of_u8, noise=NOISE_V).tobytes() == firstedge.constant_fraction(of_u16, noise=NOISE_V).tobytes()
+    of_u8, of_u16 = (
+        firstedge.Trace(positive.astype(number), INTERVAL_S, volts_per_count=1e-3, offset_v=-0.1)
+        for number in (numpy.uint8, numpy.uint16)
+    )
+    first = firstedge.constant_fraction(of_u8, noise=NOISE_V)
+    assert first.tobytes() == firstedge.constant_fraction(of_u16, noise=NOISE_V).tobytes()

@@ -44,7 +44,8 @@ def json_of(settings: Mapping[str, Any], place: str) -> str:
     try:
         return json.dumps(settings, default=plain, allow_nan=False)
     except (TypeError, ValueError) as fault:
-        raise _core.Error(place, f"holds what JSON does not have ({fault})", "give numbers, texts, lists and dicts") from None
+        problem = f"holds what JSON does not have ({fault})"
+        raise _core.Error(place, problem, "give numbers, texts, lists and dicts") from None
 
 
 def setup_of(setup: SetupLike) -> _core.Setup:
@@ -78,8 +79,15 @@ def flags_of(names: Union[Flag, Iterable[str]]) -> int:
     return bits
 
 
-def provenance_of(function: str, files: list[str], setup: _core.Setup | None = None, **options: Any) -> _core.Provenance:
+def provenance_of(
+    function: str,
+    files: list[str],
+    setup: _core.Setup | None = None,
+    **options: Any,
+) -> _core.Provenance:
     """What made a result: the call as it could be typed, and the inputs with their digests."""
     words = [repr(files[0]) if len(files) == 1 else repr(files)] if files else []
     words += [f"{name}={value!r}" for name, value in options.items()]
-    return _core.Provenance("firstedge." + function, f"firstedge.{function}({', '.join(words)})", files, setup.text if setup else "")
+    return _core.Provenance(
+        "firstedge." + function, f"firstedge.{function}({', '.join(words)})", files, setup.text if setup else ""
+    )

@@ -21,7 +21,14 @@ def _stamps(stamps: StampsLike) -> tuple[Stamps, list[str]]:
     return (stamps, []) if isinstance(stamps, Stamps) else (read_stamps(stamps), [os.fspath(stamps)])
 
 
-def _result(found: _core.Result, function: str, files: list[str], setup: _core.Setup | None = None, problems: Sequence[str] = (), **options: Any) -> Result:
+def _result(
+    found: _core.Result,
+    function: str,
+    files: list[str],
+    setup: _core.Setup | None = None,
+    problems: Sequence[str] = (),
+    **options: Any,
+) -> Result:
     return Result(found.with_provenance(provenance_of(function, files, setup, **options)), list(problems))
 
 
@@ -44,18 +51,29 @@ def jitter(
     """
     table, files = _stamps(stamps)
     chosen = [(first, second) for first, second in pairs]
-    found = _core.jitter(table._table, chosen, method, flags_of(allow), lowest_height_v, highest_height_v, height_bins, blocks, seed)
+    found = _core.jitter(
+        table._table, chosen, method, flags_of(allow), lowest_height_v, highest_height_v, height_bins, blocks, seed
+    )
     return _result(found, "jitter", files, pairs=chosen, method=method, seed=seed)
 
 
-def spectrum(stamps: StampsLike, records: Files = (), *, setup: SetupLike = None, lowest_height_v: float | None = None, highest_height_v: float | None = None) -> Result:
+def spectrum(
+    stamps: StampsLike,
+    records: Files = (),
+    *,
+    setup: SetupLike = None,
+    lowest_height_v: float | None = None,
+    highest_height_v: float | None = None,
+) -> Result:
     """Height and charge spectra of each channel; with the run's records, pedestals and frequency content too.
 
     setup: to read the records with; None: the one that the stamps were made with. Heights in V bound the fit.
     """
     table, files = _stamps(stamps)
     run = files_of(records) if records else []
-    found = _core.spectrum(table._table, run, None if setup is None else setup_of(setup), lowest_height_v, highest_height_v)
+    found = _core.spectrum(
+        table._table, run, None if setup is None else setup_of(setup), lowest_height_v, highest_height_v
+    )
     return _result(found, "spectrum", files + run)
 
 
@@ -74,18 +92,36 @@ def compare(
 ) -> Result:
     """Which method with which settings suits which channel, and whether an amplifier pays (firstedge-compare)."""
     names, chosen = files_of(files), setup_of(setup)
-    found, problems = _core.compare(names, chosen, pair[0], pair[1], bare, amplified, flags_of(allow), most_records, threads, seed, progress)
+    found, problems = _core.compare(
+        names, chosen, pair[0], pair[1], bare, amplified, flags_of(allow), most_records, threads, seed, progress
+    )
     return _result(found, "compare", names, chosen, problems, pair=pair, bare=bare, amplified=amplified, seed=seed)
 
 
-def budget(files: Files, setup: SetupLike = None, *, pair: tuple[str, str] = ("", ""), method: str = "", most_records: int = 20_000, seed: int = 1) -> Result:
+def budget(
+    files: Files,
+    setup: SetupLike = None,
+    *,
+    pair: tuple[str, str] = ("", ""),
+    method: str = "",
+    most_records: int = 20_000,
+    seed: int = 1,
+) -> Result:
     """What limits the time of two channels, term by term, and what would help most (firstedge-budget)."""
     names, chosen = files_of(files), setup_of(setup)
     found, problems = _core.budget(names, chosen, pair[0], pair[1], method, most_records, seed)
     return _result(found, "budget", names, chosen, problems, pair=pair, method=method, seed=seed)
 
 
-def through(files: Files, setup: SetupLike = None, *, before: str = "", after: str = "", then: Files = (), most_records: int = 20_000) -> Result:
+def through(
+    files: Files,
+    setup: SetupLike = None,
+    *,
+    before: str = "",
+    after: str = "",
+    then: Files = (),
+    most_records: int = 20_000,
+) -> Result:
     """The delay from the pulse in channel `before` to that in `after` (firstedge-delay through).
 
     then: a second run with the same trigger, in which the pulse after was recorded.
@@ -96,7 +132,16 @@ def through(files: Files, setup: SetupLike = None, *, before: str = "", after: s
     return _result(found, "through", names + second, chosen, problems, before=before, after=after)
 
 
-def reflection(files: Files, setup: SetupLike = None, *, channel: str = "", end: str = "open", cut_s: float | None = None, impedance_ohm: float = 50.0, most_records: int = 20_000) -> Result:
+def reflection(
+    files: Files,
+    setup: SetupLike = None,
+    *,
+    channel: str = "",
+    end: str = "open",
+    cut_s: float | None = None,
+    impedance_ohm: float = 50.0,
+    most_records: int = 20_000,
+) -> Result:
     """A cable's delay and mismatches from echoes at its near end; end: open, shorted or matched (firstedge-delay)."""
     names, chosen = files_of(files), setup_of(setup)
     found, problems = _core.reflection(names, chosen, channel, end, cut_s, impedance_ohm, most_records)
@@ -109,8 +154,17 @@ def closure(differences: Iterable[tuple[str, str, float, float]], reference: str
     return _result(_core.closure(rows, reference), "closure", [], differences=rows, reference=reference)
 
 
-def repeats(delays_s: Iterable[float], temperatures_c: Iterable[float] = (), *, at_c: float | None = None, temperature_uncertainty_c: float = 0.0) -> Result:
-    """Mean and temperature coefficient of repeated measurements of one delay, s, at these temperatures (°C); at_c: that it is given for, None the mean."""
+def repeats(
+    delays_s: Iterable[float],
+    temperatures_c: Iterable[float] = (),
+    *,
+    at_c: float | None = None,
+    temperature_uncertainty_c: float = 0.0,
+) -> Result:
+    """Mean and temperature coefficient of repeated measurements of one delay, s, at these temperatures, °C.
+
+    at_c: the temperature that the delay is given for; None: the mean.
+    """
     delays, temperatures = [float(one) for one in delays_s], [float(one) for one in temperatures_c]
     found = _core.repeats(delays, temperatures, at_c, temperature_uncertainty_c)
     return _result(found, "repeats", [], delays_s=delays, temperatures_c=temperatures)
@@ -122,7 +176,14 @@ def _date(date: str | _core.Instant | None) -> _core.Instant | None:
     return _core.Instant.parse(date + "T00:00:00Z" if len(date) == len("2026-11-02") else date)
 
 
-def chain(stamps: StampsLike, setup: SetupLike, *, date: str | _core.Instant | None = None, flag_expired: bool = False, seed: int = 1) -> tuple[Stamps, Result]:
+def chain(
+    stamps: StampsLike,
+    setup: SetupLike,
+    *,
+    date: str | _core.Instant | None = None,
+    flag_expired: bool = False,
+    seed: int = 1,
+) -> tuple[Stamps, Result]:
     """Takes the delays of cables and boxes out of stamps: (stamps without them, how well they are known).
 
     setup: with elements and chains. date: of the records, where they have no trigger instants. flag_expired: where no
@@ -134,7 +195,13 @@ def chain(stamps: StampsLike, setup: SetupLike, *, date: str | _core.Instant | N
     return Stamps._of(without), _result(found, "chain", files, chosen, seed=seed)
 
 
-def chain_budget(setup: SetupLike, *, date: str | _core.Instant | None = None, flag_expired: bool = False, seed: int = 1) -> Result:
+def chain_budget(
+    setup: SetupLike,
+    *,
+    date: str | _core.Instant | None = None,
+    flag_expired: bool = False,
+    seed: int = 1,
+) -> Result:
     """How long the chains of a Setup are and how well that is known, without stamps."""
     chosen = setup_of(setup)
     return _result(_core.chain_budget(chosen, _date(date), flag_expired, seed), "chain_budget", [], chosen, seed=seed)

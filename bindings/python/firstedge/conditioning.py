@@ -9,14 +9,21 @@ from . import _core
 from ._inputs import json_of
 
 
-def conditioner(interval_s: float, *, baseline: Mapping[str, Any] | None = None, filters: Sequence[Mapping[str, Any]] = ()) -> _core.Conditioner:
+def conditioner(
+    interval_s: float,
+    *,
+    baseline: Mapping[str, Any] | None = None,
+    filters: Sequence[Mapping[str, Any]] = (),
+) -> _core.Conditioner:
     """Baseline and filters made ready for traces sampled every interval_s: conditioner(...)(samples).
 
     baseline, filters: as in a Setup (docs/setup.md), such as {"method": "mean", "window": ["-49 ns", "-1 ns"]} and
     [{"kind": "bessel", "cut": "400 MHz"}]; without them, an automatic baseline and no filter. Raises Error for filters
     that cannot be designed.
     """
-    return _core.Conditioner(interval_s, json_of(baseline or {}, "baseline"), [json_of(one, "filter") for one in filters])
+    return _core.Conditioner(
+        interval_s, json_of(baseline or {}, "baseline"), [json_of(one, "filter") for one in filters]
+    )
 
 
 def condition(

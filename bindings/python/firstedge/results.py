@@ -68,14 +68,18 @@ class Result(dict):  # type: ignore[type-arg]
         import pandas
 
         if table not in self["tables"]:
-            raise _core.Error(f"table '{table}'", "is not in this result", "the tables are " + ", ".join(self["tables"]))
+            raise _core.Error(
+                f"table '{table}'", "is not in this result", "the tables are " + ", ".join(self["tables"])
+            )
         columns: dict[str, list[Any]] = {}
         for number, column in enumerate(self["tables"][table]["columns"]):
             cells = [row[number] for row in self["tables"][table]["rows"]]
             key = column["key"]
             if any(isinstance(cell, dict) for cell in cells):
                 columns[key] = [_number(cell["value"]) if isinstance(cell, dict) else cell for cell in cells]
-                columns[key + "_uncertainty"] = [_number(cell["uncertainty"]) if isinstance(cell, dict) else math.nan for cell in cells]
+                columns[key + "_uncertainty"] = [
+                    _number(cell["uncertainty"]) if isinstance(cell, dict) else math.nan for cell in cells
+                ]
             else:
                 columns[key] = [math.nan if cell is None else cell for cell in cells]
         return pandas.DataFrame(columns)

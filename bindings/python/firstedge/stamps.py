@@ -111,7 +111,9 @@ class Stamps:
     def __getitem__(self, field: str) -> numpy.ndarray[Any, Any]:
         """One field as a view, shape (stamps,)."""
         if not isinstance(field, str) or field not in _core.STAMP.names:
-            raise _core.Error(f"field '{field}'", "is none of a stamp's", "the fields are " + ", ".join(_core.STAMP.names))
+            raise _core.Error(
+                f"field '{field}'", "is none of a stamp's", "the fields are " + ", ".join(_core.STAMP.names)
+            )
         return self.array[field]
 
     def __repr__(self) -> str:

@@ -14,7 +14,11 @@ from .conditioning import interval_of
 _NAME = "channel"
 
 
-def learn(files: Files | Mapping[str, _core.Trace], setup: SetupLike = None, templates: Templates = None) -> dict[str, _core.Channel]:
+def learn(
+    files: Files | Mapping[str, _core.Trace],
+    setup: SetupLike = None,
+    templates: Templates = None,
+) -> dict[str, _core.Channel]:
     """Learns noise, templates, families and walk corrections of each channel: {name: Channel}.
 
     files: files of one run, or {name: Trace of shape (records, samples)} with the same records of each. Only the first
@@ -54,7 +58,13 @@ def channel(
 
 
 def _one_channel(methods: list[Any], baseline: Any, filters: Any, search: Any, load_ohm: float) -> _core.Setup:
-    every = {"load": load_ohm, "baseline": baseline or {}, "filters": list(filters), "search": search or {}, "timing": methods}
+    every = {
+        "load": load_ohm,
+        "baseline": baseline or {},
+        "filters": list(filters),
+        "search": search or {},
+        "timing": methods,
+    }
     return _core.Setup.parse(json_of({"every_channel": every}, "settings"), "settings")
 
 
@@ -76,12 +86,23 @@ def _timed(
     settings = {"method": method, **{name: value for name, value in options.items() if value is not None}}
     interval = interval_of(samples, interval_s)
     if noise is not None:
-        one = channel(interval, noise, methods=[settings], template=template, baseline=baseline, filters=filters, search=search, load_ohm=load_ohm)
+        one = channel(
+            interval,
+            noise,
+            methods=[settings],
+            template=template,
+            baseline=baseline,
+            filters=filters,
+            search=search,
+            load_ohm=load_ohm,
+        )
         return one.stamp(samples, threads)
     trace = samples if isinstance(samples, _core.Trace) else _core.Trace(samples, interval)
     setup = _one_channel([settings], baseline, filters, search, load_ohm)
     given = [] if template is None else [template]
-    return _core.learn_from_traces([(_NAME if template is None else template.channel, trace)], setup, given)[0].stamp(trace, threads)
+    return _core.learn_from_traces([(_NAME if template is None else template.channel, trace)], setup, given)[0].stamp(
+        trace, threads
+    )
 
 
 _SHARED = """
@@ -98,7 +119,15 @@ _SHARED = """
     """
 
 
-def constant_fraction(samples: Any, interval_s: float | None = None, *, fraction: float = 0.5, interpolation: str | None = None, edge_samples: int | None = None, **how: Any) -> numpy.ndarray[Any, Any]:
+def constant_fraction(
+    samples: Any,
+    interval_s: float | None = None,
+    *,
+    fraction: float = 0.5,
+    interpolation: str | None = None,
+    edge_samples: int | None = None,
+    **how: Any,
+) -> numpy.ndarray[Any, Any]:
     """Times the crossing of a fraction of each pulse's own height.
 
     Source: D. A. Gedcke, W. J. McDonald, Nucl. Instr. Meth. 58 (1968) 253 (from memory)."""
@@ -106,16 +135,41 @@ def constant_fraction(samples: Any, interval_s: float | None = None, *, fraction
     return _timed("constant_fraction", options, samples, interval_s, **how)
 
 
-def leading_edge(samples: Any, interval_s: float | None = None, *, threshold: float | str | None = None, threshold_over_noise: float | None = None, walk: str | None = None, interpolation: str | None = None, edge_samples: int | None = None, **how: Any) -> numpy.ndarray[Any, Any]:
+def leading_edge(
+    samples: Any,
+    interval_s: float | None = None,
+    *,
+    threshold: float | str | None = None,
+    threshold_over_noise: float | None = None,
+    walk: str | None = None,
+    interpolation: str | None = None,
+    edge_samples: int | None = None,
+    **how: Any,
+) -> numpy.ndarray[Any, Any]:
     """Times the crossing of a fixed level (threshold, V or "20 mV"; else threshold_over_noise, 8).
 
     walk: "height", "time_over_threshold" or "slew" takes the walk out, learnt from the samples.
     Source: H. Spieler, Semiconductor Detector Systems (2005), ch. 4 (from memory)."""
-    options = {"threshold": threshold, "threshold_over_noise": threshold_over_noise, "walk": walk, "interpolation": interpolation, "edge_samples": edge_samples}
+    options = {
+        "threshold": threshold,
+        "threshold_over_noise": threshold_over_noise,
+        "walk": walk,
+        "interpolation": interpolation,
+        "edge_samples": edge_samples,
+    }
     return _timed("leading_edge", options, samples, interval_s, **how)
 
 
-def delayed_fraction(samples: Any, interval_s: float | None = None, *, fraction: float = 0.3, delay: float | str = 0.8e-9, interpolation: str | None = None, edge_samples: int | None = None, **how: Any) -> numpy.ndarray[Any, Any]:
+def delayed_fraction(
+    samples: Any,
+    interval_s: float | None = None,
+    *,
+    fraction: float = 0.3,
+    delay: float | str = 0.8e-9,
+    interpolation: str | None = None,
+    edge_samples: int | None = None,
+    **how: Any,
+) -> numpy.ndarray[Any, Any]:
     """Times the zero crossing of fraction * s(t) - s(t - delay); delay in s or "0.8 ns".
 
     Source: G. F. Knoll, Radiation Detection and Measurement (2010), ch. 17 (from memory)."""
@@ -123,16 +177,36 @@ def delayed_fraction(samples: Any, interval_s: float | None = None, *, fraction:
     return _timed("delayed_fraction", options, samples, interval_s, **how)
 
 
-def template_fit(samples: Any, interval_s: float | None = None, *, fit_baseline: bool | None = None, poor_fit_probability: float | None = None, find_hidden_pulses: bool | None = None, **how: Any) -> numpy.ndarray[Any, Any]:
+def template_fit(
+    samples: Any,
+    interval_s: float | None = None,
+    *,
+    fit_baseline: bool | None = None,
+    poor_fit_probability: float | None = None,
+    find_hidden_pulses: bool | None = None,
+    **how: Any,
+) -> numpy.ndarray[Any, Any]:
     """Times each pulse by the fit of the channel's mean shape; overlapping ones together.
 
     Without a template, one is built from the samples, which must hold enough pulses. Reaches the Cramer-Rao bound:
     S. Kay, Fundamentals of Statistical Signal Processing: Estimation Theory (1993), 3.9 (from memory)."""
-    options = {"fit_baseline": fit_baseline, "poor_fit_probability": poor_fit_probability, "find_hidden_pulses": find_hidden_pulses}
+    options = {
+        "fit_baseline": fit_baseline,
+        "poor_fit_probability": poor_fit_probability,
+        "find_hidden_pulses": find_hidden_pulses,
+    }
     return _timed("template_fit", options, samples, interval_s, **how)
 
 
-def template_family(samples: Any, interval_s: float | None = None, *, components: int | None = None, fit_baseline: bool | None = None, poor_fit_probability: float | None = None, **how: Any) -> numpy.ndarray[Any, Any]:
+def template_family(
+    samples: Any,
+    interval_s: float | None = None,
+    *,
+    components: int | None = None,
+    fit_baseline: bool | None = None,
+    poor_fit_probability: float | None = None,
+    **how: Any,
+) -> numpy.ndarray[Any, Any]:
     """Times each pulse by the fit of a shape with up to two ways of differing, learnt from the samples (noise too)."""
     options = {"components": components, "fit_baseline": fit_baseline, "poor_fit_probability": poor_fit_probability}
     return _timed("template_family", options, samples, interval_s, **how)
