@@ -12,7 +12,9 @@ namespace firstedge {
 namespace {
 
 StampTableHead checked_head(const std::filesystem::path& table) {
-  StampTableHead head = StampTableReader(table).head();
+  const StampTableReader reader(table);
+  const StampTableHead& head = reader.head();
+  if (reader.size() == 0) throw Error(table.string(), "holds no stamp", "stamp a run that has pulses");
   if (!head.applied_delays.empty()) {
     throw Error(table.string(), "has times that delays were taken out of, so that they do not fit the traces",
                 "give the table as firstedge-stamp wrote it");
@@ -28,8 +30,8 @@ CutRequest request_for(const StampTableHead& head, const Survey& survey, const S
                      .method = survey.method};
   if (request.pulses.empty()) {
     throw Error(table.string(),
-                fmt::format("has no pulse of the method '{}'", head.methods.at(survey.method).name),
-                "stamp a run with pulses");
+                fmt::format("has no pulse of the method '{}' to choose", head.methods[survey.method].name),
+                "name another method, or have more than none chosen");
   }
   request.stamps = stamps_of_traces(table, request.pulses);
   for (const StampTableHead::Channel& channel : head.channels) request.channels.push_back(channel.name);

@@ -10,6 +10,8 @@
 namespace firstedge {
 namespace {
 
+constexpr std::size_t most_plotted_channels = 32;
+
 Estimate whole(std::uint64_t number) {
   return {.value = static_cast<double>(number)};
 }
@@ -241,11 +243,17 @@ void show_survey(TraceBrowser& browser, const Survey& survey, const SurveyOption
                     {"traces", "Traces on this page", whole(browser.traces.size()), ""}};
   add_groups(browser, survey, places, rule_words(options, chosen));
   add_difference_plot(browser, survey, places);
-  for (std::size_t c = 0; c < survey.channels.size(); ++c) {
+  const std::size_t plotted = std::min(survey.channels.size(), most_plotted_channels);
+  for (std::size_t c = 0; c < plotted; ++c) {
     add_height_plot(browser, survey.channels[c], places, c);
     add_time_plot(browser, c);
   }
   result.tables = {flags_table(browser, survey, places)};
+  if (plotted < survey.channels.size()) {
+    result.warnings.push_back(
+        fmt::format("Plots are drawn for the first {} of {} channels; lists and table hold all.", plotted,
+                    survey.channels.size()));
+  }
   if (browser.traces.size() < chosen) {
     result.warnings.push_back(
         fmt::format("{} of {} chosen pulses are in records that these files do not have.",

@@ -84,21 +84,37 @@ std::string opening(const Result& result) {
   return text + "</header>\n";
 }
 
+// A quantity with a true minus sign before its value, held together.
+std::string shown_estimate(const Figure& figure) {
+  std::string text = format_estimate(figure.estimate, figure.unit);
+  const std::size_t at = text.starts_with('(') ? 1 : 0;
+  if (text.substr(at, 1) == "-") text.replace(at, 1, "−");
+  return held_together(html(text));
+}
+
 std::string figures(const Result& result) {
   if (result.figures.empty()) return "";
   std::string text = "<section><h2>Key figures</h2>\n<dl class=\"figures\">\n";
   for (const Figure& figure : result.figures) {
-    text += fmt::format("<div><dt>{}</dt><dd>{}</dd></div>\n", html(figure.label),
-                        html(format_estimate(figure.estimate, figure.unit)));
+    text += fmt::format("<div><dt>{}</dt><dd>{}</dd></div>\n", html(figure.label), shown_estimate(figure));
   }
   return text + "</dl></section>\n";
 }
 
+// What a kind of page has beside what every page has.
+struct OwnParts {
+  std::string_view id, title;  // of its section, for the list of contents
+  std::string section;         // before the plots
+  std::string data;            // for its script, an element
+  std::string_view script;     // runs after that of every page
+};
+
 // Links to the plots and tables of a long page.
-std::string contents(const Result& result) {
+std::string contents(const Result& result, const OwnParts& own) {
   constexpr std::size_t short_page = 3;
   if (result.plots.size() + result.tables.size() <= short_page) return "";
   std::string text = "<nav class=\"contents\" aria-label=\"Contents\">On this page";
+  if (!own.section.empty()) text += fmt::format(" <a href=\"#{}\">{}</a>", own.id, own.title);
   for (std::size_t at = 0; at < result.plots.size(); ++at)
     text += fmt::format(" <a href=\"#plot-{}\">{}</a>", at + 1, html(result.plots[at].title));
   for (std::size_t at = 0; at < result.tables.size(); ++at)
@@ -170,16 +186,9 @@ std::string cautions(const Result& result) {
          "</ul></section>\n";
 }
 
-// What a kind of page has beside what every page has.
-struct OwnParts {
-  std::string section;      // before the plots
-  std::string data;         // for its script, an element
-  std::string_view script;  // runs after that of every page
-};
-
 std::string page_of(const Result& result, const OwnParts& own) {
   std::string page = head(result, own.script) + "<body>\n<main>\n" + opening(result) + figures(result) +
-                     contents(result) + own.section + plots(result) + tables(result) +
+                     contents(result, own) + own.section + plots(result) + tables(result) +
                      provenance(result.provenance) + cautions(result) + "</main>\n";
   page +=
       "<script type=\"application/json\" id=\"plots\">" + plots_data(result.plots) + "</script>\n" + own.data;
@@ -195,7 +204,9 @@ std::string to_page(const Result& result) {
 }
 
 std::string to_page(const TraceBrowser& browser) {
-  return page_of(browser.result, {.section = trace_window_html(browser),
+  return page_of(browser.result, {.id = "window",
+                                  .title = "Traces",
+                                  .section = trace_window_html(browser),
                                   .data = trace_window_data(browser),
                                   .script = trace_window_script()});
 }

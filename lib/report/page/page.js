@@ -184,6 +184,7 @@ function draw(figure) {
   const legend = figure.querySelector(".legend");
   legend.replaceChildren(...(groups.length > 1 ? legendOf(() => charts.get(figure), groups) : []));
   figure.querySelector(".whole").hidden = true;
+  figure.dispatchEvent(new CustomEvent("drawn"));
 }
 
 /** What every plot does, but for its keys. */

@@ -8,6 +8,7 @@ function showCursors() {
   const trace = traceOnView();
   if (!trace) return;
   part("measured").textContent = measured(trace);
+  part("measured").classList.toggle("unset", Object.values(view.cursors).every((time) => time === null));
   for (const name of ["a", "b"]) part(`cursor-${name}`).setAttribute("aria-pressed", String(view.cursor === name));
   charts.get(part("trace")).draw();
 }
@@ -96,8 +97,6 @@ function show() {
   part("residual").hidden = !trace.fit;
   draw(part("trace"));
   draw(part("residual"));
-  align();
-  showEdge(trace);
   showTable(trace);
   showCursors();
   for (const figure of pickable.keys()) charts.get(figure).draw();
@@ -160,6 +159,10 @@ function setUpWindow() {
     setUp(part(id));
   }
   part("trace").addEventListener("zoomed", align);
+  part("residual").addEventListener("drawn", () => {
+    align();
+    if (traceOnView()) showEdge(traceOnView());
+  });
   part("previous").addEventListener("click", () => step(-1));
   part("next").addEventListener("click", () => step(1));
   part("group").addEventListener("change", takeGroup);

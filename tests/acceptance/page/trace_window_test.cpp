@@ -107,7 +107,10 @@ function looked(page) {
   seen.push(`whole ${chart().scales.x.min < -9.9 && part("trace").querySelector(".whole").hidden}`);
   press("e");
   press("ArrowRight");
-  seen.push(`edge ${chart().scales.x.min.toFixed(3)} ${chart().scales.x.max.toFixed(3)}`);
+  const shown = () => [chart(), page.Chart.getChart(part("residual").querySelector("canvas"))].map(({ scales: { x } }) => `${x.min.toFixed(3)} ${x.max.toFixed(3)}`).join(" ");
+  seen.push(`edge ${shown()}`);
+  part("theme").click();
+  seen.push(`edge in the dark ${shown()}`);
   press("e");
 
   const bins = part("plot-1").querySelector("canvas");
@@ -159,7 +162,8 @@ TEST(trace_window, steps_picks_zooms_and_measures_at_both_widths) {
   at_both_widths("clicked true true true |");
   at_both_widths("zoomed -1.000 2.000 -1.000 2.000 |");
   at_both_widths("whole true |");
-  at_both_widths("edge -1.500 2.500 |");  // 2.5 transition durations of 0.8 ns about 0.5 ns
+  at_both_widths("edge -1.500 2.500 -1.500 2.500 |");  // 2.5 transition durations of 0.8 ns about 0.5 ns
+  at_both_widths("edge in the dark -1.500 2.500 -1.500 2.500 |");
   at_both_widths(
       "bin 1 of 2, Record 200, a, first pulse Picked: the bin at 50 mV of “Pulse height”, which holds 20; "
       "chosen by lot. |");
@@ -217,7 +221,7 @@ function looked(page) {
     const ink = new Set();
     const scale = canvas.width / box.width;
     const [from, to] = [Math.ceil(chartArea.top * scale) + 2, Math.floor(chartArea.bottom * scale) - 2];
-    for (let row = from; row < to; row++) for (let column = Math.ceil(chartArea.left * scale) + 2; column < chartArea.right * scale - 2; column++) {
+    for (let row = from; row < to && ink.size < 4; row++) for (let column = Math.ceil(chartArea.left * scale) + 2; column < chartArea.right * scale - 2; column++) {
       const at = 4 * (row * canvas.width + column);
       ink.add(data[at] << 24 | data[at + 1] << 16 | data[at + 2] << 8 | data[at + 3]);
     }

@@ -11,6 +11,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <functional>
 #include <map>
 #include <numeric>
 
@@ -160,10 +161,44 @@ TEST_F(browse, counts_every_pulse_in_a_bin_or_outside_and_leads_from_bins_to_the
   }
 }
 
-TEST_F(browse, refuses_a_method_that_is_not_there_and_files_of_another_run) {
+std::string refusal(const std::function<void()>& call) {
+  try {
+    call();
+  } catch (const Error& error) {
+    return error.problem();
+  }
+  return "nothing refused";
+}
+
+// The table with other stamps and a changed head.
+void copy_table(const std::filesystem::path& from, const std::filesystem::path& to, bool delayed,
+                bool empty) {
+  StampTableReader reader(from);
+  StampTableHead head = reader.head();
+  if (delayed) head.applied_delays = {{.channel = "a", .delay_s = 1e-9}};
+  StampTableWriter writer(to, head);
+  if (!empty) writer.write(reader.next_block(1000));
+  writer.finish();
+}
+
+TEST_F(browse, refuses_tables_without_stamps_and_those_whose_delays_were_taken_out) {
+  const test::TemporaryFolder folder;
+  copy_table(table(), folder / "empty.h5", false, true);
+  copy_table(table(), folder / "delayed.h5", true, false);
+  const auto browsed = [&](const char* name) {
+    return refusal([&] { browse_run({file()}, setup(), folder / name); });
+  };
+  EXPECT_EQ(browsed("empty.h5"), "holds no stamp");
+  EXPECT_EQ(browsed("delayed.h5"),
+            "has times that delays were taken out of, so that they do not fit the traces");
+}
+
+TEST_F(browse, refuses_a_method_that_is_not_there_a_choice_of_none_and_files_of_another_run) {
   BrowseOptions options;
   options.survey.method = "no_such_method";
   EXPECT_THROW(browser(options), Error);
+  options.survey = {.of_each_flag = 0, .of_each_bin = 0, .of_each_extreme = 0};
+  EXPECT_EQ(refusal([&] { browser(options); }), "has no pulse of the method 'template_fit' to choose");
   SimulationPlan plan = test::small_bench(5);
   const test::TemporaryFolder folder;
   RecordWriter writer(folder / "other.h5", {.channels = {"c", "d"}, .attributes = {}});
