@@ -106,7 +106,7 @@ function drawCursor(ctx, chart, trace, name, time, pixel) {
   if (level !== null) dot(ctx, [x, y], 4, colour("accent"));
   ctx.font = `600 ${markerFont()}`;
   ctx.fillStyle = colour("accent");
-  ctx.fillText(name.toUpperCase(), x + 5, chart.chartArea.bottom - 8);
+  ctx.fillText(name.toUpperCase(), name === "a" ? x - 15 : x + 5, chart.chartArea.bottom - 8); // on the outer sides of a pair
 }
 
 /** What the cursors say: where they stand, and the difference of the second from the first. */
