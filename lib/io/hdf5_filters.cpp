@@ -43,21 +43,16 @@ std::vector<std::byte> unshuffled(std::span<const std::byte> bytes, std::size_t 
   return result;
 }
 
-// One a thread: it holds tables that take longer to make than a small chunk to inflate.
-libdeflate_decompressor* decompressor() {
-  thread_local const std::unique_ptr<libdeflate_decompressor, decltype(&libdeflate_free_decompressor)> own(
-      libdeflate_alloc_decompressor(), &libdeflate_free_decompressor);
-  if (!own) throw std::bad_alloc();
-  return own.get();
-}
-
 Unfiltered inflated(const std::vector<std::byte>& stored, std::size_t size) {
   if (size / largest_expansion > stored.size()) {
     return {{}, "is damaged (too short for what it should hold)"};
   }
   Unfiltered result{std::vector<std::byte>(size), ""};
-  const libdeflate_result status = libdeflate_zlib_decompress(decompressor(), stored.data(), stored.size(),
-                                                              result.bytes.data(), size, nullptr);
+  const std::unique_ptr<libdeflate_decompressor, decltype(&libdeflate_free_decompressor)> decompressor(
+      libdeflate_alloc_decompressor(), &libdeflate_free_decompressor);
+  if (!decompressor) throw std::bad_alloc();
+  const libdeflate_result status = libdeflate_zlib_decompress(
+      decompressor.get(), stored.data(), stored.size(), result.bytes.data(), size, nullptr);
   if (status != LIBDEFLATE_SUCCESS) return {{}, "is damaged (its compressed data are wrong)"};
   return result;
 }
