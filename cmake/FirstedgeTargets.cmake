@@ -125,7 +125,8 @@ function(firstedge_app_headers target)
   target_precompile_headers(${target} PRIVATE <algorithm> <string> <vector> <CLI/CLI.hpp>)
 endfunction()
 
-# firstedge_app(verb [LINK room...]): apps/firstedge-<verb>/*.cpp, installed as firstedge-<verb>.
+# firstedge_app(verb [LINK room...]): apps/<verb>/*.cpp, installed as firstedge-<verb> with its manual page, which is made from
+# its --help.
 function(firstedge_app verb)
   cmake_parse_arguments(APP "" "" "LINK" ${ARGN})
   file(GLOB sources CONFIGURE_DEPENDS ${CMAKE_CURRENT_SOURCE_DIR}/${verb}/*.cpp)
@@ -140,4 +141,10 @@ function(firstedge_app verb)
   target_compile_options(${target} PRIVATE $<$<CONFIG:Release>:-O1>)
   target_precompile_headers(${target} REUSE_FROM firstedge_app_common)
   install(TARGETS ${target} RUNTIME DESTINATION ${CMAKE_INSTALL_BINDIR})
+  set(page ${PROJECT_BINARY_DIR}/man/${target}.1)
+  add_custom_command(OUTPUT ${page} DEPENDS ${target} ${PROJECT_SOURCE_DIR}/cmake/manual-page
+    COMMAND ${CMAKE_COMMAND} -E make_directory ${PROJECT_BINARY_DIR}/man
+    COMMAND ${PROJECT_SOURCE_DIR}/cmake/manual-page $<TARGET_FILE:${target}> ${page} VERBATIM)
+  add_custom_target(${target}-manual ALL DEPENDS ${page})
+  install(FILES ${page} DESTINATION ${CMAKE_INSTALL_MANDIR}/man1)
 endfunction()
