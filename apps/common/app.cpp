@@ -9,6 +9,7 @@
 #include <cmath>
 #include <cstdio>
 #include <exception>
+#include <memory>
 
 #include <fmt/format.h>
 #include <unistd.h>
@@ -33,12 +34,25 @@ std::string quoted(const std::string& word) {
   return fmt::format("'{}'", inside);
 }
 
+// The help of CLI11, but for lists that are empty by default: those show no default.
+class HelpFormatter : public CLI::Formatter {
+ public:
+  std::string make_option_opts(const CLI::Option* option) const override {
+    std::string text = CLI::Formatter::make_option_opts(option);
+    const std::string empty_list = "=[]";
+    const std::size_t at = text.find(empty_list);
+    return at == std::string::npos ? text : text.erase(at, empty_list.size());
+  }
+};
+
 }  // namespace
 
 void give_manners(CLI::App& app, const std::string& verb) {
   app.name("firstedge-" + verb);
   app.set_version_flag("--version", fmt::format("firstedge-{} {}", verb, FIRSTEDGE_VERSION));
-  app.get_formatter()->column_width(34);
+  auto formatter = std::make_shared<HelpFormatter>();
+  formatter->column_width(34);
+  app.formatter(formatter);
   app.option_defaults()->always_capture_default();
 }
 

@@ -131,9 +131,11 @@ void add_reflection(CLI::App& app, Options& options) {
   static const std::map<std::string, End> ends{
       {"open", End::open}, {"shorted", End::shorted}, {"matched", End::matched}};
   CLI::App* job = records_job(app, options, "reflection", "Delay and mismatches from echoes at the near end");
+  job->footer("Example:\n  firstedge-delay reflection run.h5 --channel echo --end open --page echoes.html");
   job->add_option("--channel", options.reflected.channel, "Channel; without it, the first");
   job->add_option("--end", options.reflection.end, "Far end: open, shorted or matched")
-      ->transform(CLI::CheckedTransformer(ends));
+      ->transform(CLI::CheckedTransformer(ends))
+      ->option_text("TEXT:{open,shorted,matched}=open");
   job->add_option("--cut", options.cut, "Where the pulse is over and echoes may start, such as \"30 ns\"");
   job->add_option("--impedance", options.reflection.impedance_ohm, "Of the cable at its near end, ohm")
       ->check(CLI::PositiveNumber);
@@ -144,9 +146,11 @@ void add_reflection(CLI::App& app, Options& options) {
 void add_tables(CLI::App& app, Options& options) {
   CLI::App* job = table_job(app, options, "closure", "Closes a network of measured differences",
                             "first, second, difference, uncertainty, and offset where one is shared");
+  job->footer("Example:\n  firstedge-delay closure differences.csv --reference C");
   job->add_option("--reference", options.reference, "What counts as zero; without it, the first name");
   job = table_job(app, options, "clock-trip", "Offsets of clocks by a portable one",
                   "station, time, offset (portable less station), uncertainty");
+  job->footer("Example:\n  firstedge-delay clock-trip visits.csv --home north --white-frequency 1e-11");
   job->add_option("--home", options.trip.home, "Station that the others are held against");
   job->add_flag("--drift", options.trip.drift, "Fit a drift of the portable clock's rate");
   job->add_option("--white-frequency", options.trip.white_frequency,
@@ -154,6 +158,7 @@ void add_tables(CLI::App& app, Options& options) {
       ->check(CLI::NonNegativeNumber);
   job = table_job(app, options, "repeats", "Mean and temperature coefficient of repeated measurements",
                   "delay, and temperature in °C");
+  job->footer("Example:\n  firstedge-delay repeats repeats.csv --at 20 --temperature-uncertainty 2");
   job->add_option("--at", options.repeats.reference_c, "Temperature that the delay is given for, °C");
   job->add_option("--temperature-uncertainty", options.repeats.temperature_uncertainty_c,
                   "Standard uncertainty of the temperature where the delay is used, K")
