@@ -49,13 +49,6 @@ Coverage coverage_of(std::size_t n) {
           .shortening = 1 + (3.6 - 3.2 * coverage) * std::pow(static_cast<double>(held), -0.7)};
 }
 
-/// The same, worked out once for windows that are alike.
-const Coverage& known_coverage(std::size_t n) {
-  thread_local Coverage latest;
-  if (latest.n != n) latest = coverage_of(n);
-  return latest;
-}
-
 /// Lag-one coefficient of a first-order autoregression, corrected for its small-sample bias -(1 + 3 r)/n
 /// (M. G. Kendall, Biometrika 41 (1954) 403, from memory) and kept where prewhitening is stable.
 double autoregression(std::span<const double> values, double squares) {
@@ -103,7 +96,7 @@ RobustLevel shortest_quarter(std::span<const double> values, double step) {
   if (values.empty()) return {};
   std::vector<double> sorted = thinned(values);
   sort_samples(sorted);
-  const Coverage& coverage = known_coverage(sorted.size());
+  const Coverage coverage = coverage_of(sorted.size());
   const std::size_t held = coverage.held;
   const std::size_t intervals = sorted.size() + 1 - held;
   double shortest = sorted[held - 1] - sorted[0];

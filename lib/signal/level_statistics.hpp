@@ -1,5 +1,6 @@
 // Statistics of a level among noise and pulses: robust centre and spread, and the uncertainty of a mean of
-// correlated samples. Used by the baseline and the noise; not meant for other rooms.
+// correlated samples. For the baseline, the noise, and what the timing room makes of a baseline's
+// uncertainty.
 #pragma once
 
 #include "firstedge/core/estimate.hpp"

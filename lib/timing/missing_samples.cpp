@@ -1,5 +1,7 @@
 #include "firstedge/timing/missing_samples.hpp"
 
+#include "firstedge/signal/lane_sums.hpp"
+
 #include <algorithm>
 #include <cmath>
 #include <span>
@@ -63,8 +65,8 @@ void MissingSamples::remember_columns(const std::vector<bool>& left_out, const N
 double MissingSamples::product(std::size_t earlier, std::size_t later) const {
   const std::size_t apart = samples_[later] - samples_[earlier];
   const std::size_t shared = std::min(columns_[earlier].size() - apart, columns_[later].size());
-  return dot_product(std::span(columns_[earlier]).subspan(apart, shared),
-                     std::span(columns_[later]).first(shared));
+  return sum_of_products(std::span(columns_[earlier]).subspan(apart, shared),
+                         std::span(columns_[later]).first(shared));
 }
 
 std::vector<double> MissingSamples::taken_out(std::vector<double> white) const {
@@ -76,7 +78,7 @@ std::vector<double> MissingSamples::taken_out(std::vector<double> white) const {
     return std::span(white).subspan(samples_[i], columns_[i].size());
   };
   for (std::size_t i = 0; i < count; ++i) {
-    share[i] = dot_product(columns_[i], rows_of(i));
+    share[i] = sum_of_products(columns_[i], rows_of(i));
     for (std::size_t k = 1; k < factor_[i].size(); ++k) share[i] -= factor_[i][k] * share[i - k];
     share[i] /= factor_[i][0];
   }

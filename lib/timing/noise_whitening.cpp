@@ -3,7 +3,6 @@
 #include "firstedge/signal/lane_sums.hpp"
 
 #include <algorithm>
-#include <cassert>
 #include <cmath>
 
 namespace firstedge {
@@ -83,7 +82,7 @@ std::vector<double> NoiseWhitening::whitened(std::span<const double> values) con
   std::vector<double> result;
   result.reserve(values.size());
   for (std::size_t n = 0; n < std::min(order(), values.size()); ++n)
-    result.push_back(dot_product(rows_[n], values.first(n + 1)));
+    result.push_back(sum_of_products(rows_[n], values.first(n + 1)));
   const std::vector<double> rest = correlated(values, rows_.back());
   result.insert(result.end(), rest.begin(), rest.end());
   return result;
@@ -105,11 +104,6 @@ std::vector<double> NoiseWhitening::sample_weights(std::span<const double> white
     for (std::size_t k = 0; k < row.size(); ++k) result[n + 1 - row.size() + k] += row[k] * white_weights[n];
   }
   return result;
-}
-
-double dot_product(std::span<const double> a, std::span<const double> b) {
-  assert(a.size() == b.size());
-  return sum_of_products(a, b);
 }
 
 }  // namespace firstedge

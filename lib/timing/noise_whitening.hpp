@@ -55,7 +55,4 @@ class NoiseWhitening {
   bool known_ = false;
 };
 
-/// Sum of products in a fixed order of addition, the same on every machine. Both of shape (n,).
-double dot_product(std::span<const double> a, std::span<const double> b);
-
 }  // namespace firstedge

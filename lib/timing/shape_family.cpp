@@ -1,6 +1,7 @@
 #include "firstedge/timing/shape_family.hpp"
 
 #include "firstedge/core/error.hpp"
+#include "firstedge/signal/lane_sums.hpp"
 #include "firstedge/timing/shape_columns.hpp"
 #include "firstedge/timing/template_fit.hpp"
 #include "firstedge/timing/template_regression.hpp"
@@ -219,22 +220,22 @@ bool add_first_coefficients(std::vector<Aligned>& pulses, const ShapeFamily& fam
   const std::vector<std::vector<double>> residuals = white_residuals(pulses, family, noise);
   std::vector<double> direction = residuals.front();
   for (const auto& one : residuals)
-    if (dot_product(one, one) > dot_product(direction, direction)) direction = one;
+    if (sum_of_products(one, one) > sum_of_products(direction, direction)) direction = one;
   std::vector<double> along(residuals.size());
   for (int round = 0; round < power_rounds; ++round) {
     std::vector<double> next(direction.size());
     for (std::size_t p = 0; p < residuals.size(); ++p) {
-      along[p] = dot_product(residuals[p], direction);
+      along[p] = sum_of_products(residuals[p], direction);
       for (std::size_t n = 0; n < next.size(); ++n) next[n] += along[p] * residuals[p][n];
     }
-    const double length = std::sqrt(dot_product(next, next));
+    const double length = std::sqrt(sum_of_products(next, next));
     if (!(length > 0)) return false;
     for (std::size_t n = 0; n < next.size(); ++n) direction[n] = next[n] / length;
   }
   double squares = 0;
   double heights = 0;
   for (std::size_t p = 0; p < residuals.size(); ++p) {
-    along[p] = dot_product(residuals[p], direction);
+    along[p] = sum_of_products(residuals[p], direction);
     squares += along[p] * along[p] - 1;
     heights += pulses[p].height_v * pulses[p].height_v;
   }

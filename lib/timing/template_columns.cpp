@@ -1,5 +1,7 @@
 #include "firstedge/timing/template_columns.hpp"
 
+#include "firstedge/signal/lane_sums.hpp"
+
 #include <algorithm>
 #include <cmath>
 #include <utility>
@@ -15,7 +17,7 @@ WhiteColumns multiplied(std::array<std::vector<double>, 4> columns, std::size_t 
   WhiteColumns white{.column = std::move(columns), .product = {}, .rows_used = rows_used};
   for (std::size_t i = 0; i < 4; ++i)
     for (std::size_t j = i; j < 4; ++j)
-      white.product[i][j] = white.product[j][i] = dot_product(white.column[i], white.column[j]);
+      white.product[i][j] = white.product[j][i] = sum_of_products(white.column[i], white.column[j]);
   return white;
 }
 
@@ -69,7 +71,7 @@ TemplateColumns::TemplateColumns(const PulseTemplate& pulse_template, const Nois
     const std::vector<double> row = whitening_.sample_weights(unit);
     unit[n] = 0;
     const bool last_order = n + 1 == std::min(samples_, whitening_.order() + 1);
-    weights += dot_product(row, row) * (last_order ? static_cast<double>(samples_ - n) : 1.0);
+    weights += sum_of_products(row, row) * (last_order ? static_cast<double>(samples_ - n) : 1.0);
   }
   chi_square_share_of_extra_noise_ = weights / count;
 }

@@ -1,6 +1,7 @@
 #include "firstedge/timing/template_pulse.hpp"
 
 #include "firstedge/core/vector_clones.hpp"
+#include "firstedge/signal/lane_sums.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -64,7 +65,7 @@ class PulseFit {
     const WhiteColumns& white = columns_here();
     if (white.rows_used < fewest_rows()) return std::nullopt;
     Four data{};
-    for (std::size_t c = 0; c < 4; ++c) data[c] = dot_product(white.column[c], window_.data);
+    for (std::size_t c = 0; c < 4; ++c) data[c] = sum_of_products(white.column[c], window_.data);
     return refined(white.product, data);
   }
 
@@ -155,7 +156,7 @@ class PulseFit {
     std::vector<double> residuals = window_.data;
     const double a = trial.fit.height_v, d = trial.place.rest;
     take_pulse_away(residuals, white, a, a * d, 0.5 * a * d * d, trial.fit.level_v);
-    return dot_product(residuals, residuals);
+    return sum_of_products(residuals, residuals);
   }
 
   static constexpr std::size_t none_ready = static_cast<std::size_t>(-1);

@@ -1,6 +1,7 @@
 #include "firstedge/timing/time_bound.hpp"
 
 #include "firstedge/core/stamp.hpp"
+#include "firstedge/signal/lane_sums.hpp"
 #include "firstedge/timing/noise_whitening.hpp"
 #include "firstedge/timing/template_shape.hpp"
 
@@ -24,9 +25,9 @@ double bound_of(double information, const NoiseWhitening& whitening, const Noise
 
 // What is left of `values` after its part along `direction` is taken away.
 std::vector<double> without(std::vector<double> values, const std::vector<double>& direction) {
-  const double length2 = dot_product(direction, direction);
+  const double length2 = sum_of_products(direction, direction);
   if (length2 == 0) return values;
-  const double along = dot_product(values, direction) / length2;
+  const double along = sum_of_products(values, direction) / length2;
   for (std::size_t i = 0; i < values.size(); ++i) values[i] -= along * direction[i];
   return values;
 }
@@ -36,7 +37,7 @@ std::vector<double> without(std::vector<double> values, const std::vector<double
 double time_bound_s(std::span<const double> derivative_v_per_s, const NoiseModel& noise) {
   const NoiseWhitening whitening(noise, derivative_v_per_s.size());
   const std::vector<double> white = whitening.whitened(derivative_v_per_s);
-  return bound_of(dot_product(white, white), whitening, noise);
+  return bound_of(sum_of_products(white, white), whitening, noise);
 }
 
 double time_bound_with_height_s(std::span<const double> derivative_v_per_s, std::span<const double> shape_v,
@@ -49,11 +50,11 @@ double time_bound_with_height_s(std::span<const double> derivative_v_per_s, std:
   const std::vector<double> shape = whitening.whitened(shape_v);
   const std::vector<double> level = whitening.whitened(std::vector<double>(shape_v.size(), 1.0));
   std::vector<double> height_only = without(shape, level);
-  if (dot_product(height_only, height_only) <= parallel * dot_product(shape, shape))
+  if (sum_of_products(height_only, height_only) <= parallel * sum_of_products(shape, shape))
     height_only.assign(height_only.size(), 0.0);
   const std::vector<double> time_only = without(without(slope, level), height_only);
-  double information = dot_product(time_only, time_only);
-  if (information <= parallel * dot_product(slope, slope)) information = 0;
+  double information = sum_of_products(time_only, time_only);
+  if (information <= parallel * sum_of_products(slope, slope)) information = 0;
   return bound_of(information, whitening, noise);
 }
 
@@ -69,7 +70,7 @@ TimeBound::TimeBound(const PulseTemplate& pulse_template, const NoiseModel& nois
     for (std::size_t i = 0; i < samples; ++i)
       slope[i] = shape.slope_per_s(start + static_cast<double>(i) * interval) / shape.peak();
     const std::vector<double> white = whitening.whitened(slope);
-    information += dot_product(white, white) / grid_positions;
+    information += sum_of_products(white, white) / grid_positions;
   }
   at_one_volt_s_ = bound_of(information, whitening, noise);
 }

@@ -1,5 +1,6 @@
 // Claims about overlapping pulses: fitted together without bias and with true uncertainties down to one rise
 // time, told below that, found where no dip parts them, and single pulses left whole.
+#include "firstedge/signal/lane_sums.hpp"
 #include "firstedge/timing/template_group.hpp"
 
 #include "support/pile_up_scenes.hpp"
@@ -223,7 +224,7 @@ TEST(missing_samples, leaves_what_the_dense_inverse_of_the_rest_says) {
     const MissingSamples missing(left_out, whitening);
     EXPECT_EQ(missing.rows_lost(), out.size());
     const double found =
-        dot_product(missing.taken_out(whitening.whitened(a)), missing.taken_out(whitening.whitened(b)));
+        sum_of_products(missing.taken_out(whitening.whitened(a)), missing.taken_out(whitening.whitened(b)));
     EXPECT_NEAR(found, expected, 1e-9 * std::abs(expected) + 1e-6) << out.size();
   }
 }

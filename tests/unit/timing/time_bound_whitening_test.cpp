@@ -1,5 +1,6 @@
 // Claims of noise whitening, of the template's shape and of the time bound at the edges of what it is given.
 #include "firstedge/core/error.hpp"
+#include "firstedge/signal/lane_sums.hpp"
 #include "firstedge/timing/noise_whitening.hpp"
 #include "firstedge/timing/template_shape.hpp"
 #include "firstedge/timing/time_bound.hpp"
@@ -51,10 +52,11 @@ TEST(noise_whitening, gives_the_quadratic_form_of_the_inverse_covariance) {
     for (const NoiseModel& noise : {noise_of({4.0}), noise_of({2.0, 0.8, 0.3}), noise_of({1.0, -0.45}),
                                     noise_of({1.2, .8, .6, .4, .2})}) {
       const NoiseWhitening whitening(noise, size);
-      const double fast = dot_product(whitening.whitened(a), whitening.whitened(b));
-      const double slow = dot_product(a, solved(noise, b));
+      const double fast = sum_of_products(whitening.whitened(a), whitening.whitened(b));
+      const double slow = sum_of_products(a, solved(noise, b));
       // 1e-4: square root of the squared partial correlations that may be left over (header), times |a| |b|.
-      const double scale = std::sqrt(dot_product(a, solved(noise, a)) * dot_product(b, solved(noise, b)));
+      const double scale =
+          std::sqrt(sum_of_products(a, solved(noise, a)) * sum_of_products(b, solved(noise, b)));
       EXPECT_NEAR(fast, slow, 1e-4 * scale) << size << " lags " << noise.autocovariance_v2.size();
     }
   }
