@@ -84,12 +84,8 @@ std::string opening(const Result& result) {
   return text + "</header>\n";
 }
 
-// A quantity with a true minus sign before its value, held together.
 std::string shown_estimate(const Figure& figure) {
-  std::string text = format_estimate(figure.estimate, figure.unit);
-  const std::size_t at = text.starts_with('(') ? 1 : 0;
-  if (text.substr(at, 1) == "-") text.replace(at, 1, "−");
-  return held_together(html(text));
+  return held_together(html(with_true_minus(format_estimate(figure.estimate, figure.unit))));
 }
 
 std::string figures(const Result& result) {

@@ -78,9 +78,8 @@ ColumnStyle style_of(const ShownColumn& column) {
 // The value with a true minus sign, then the uncertainty, each lined up with those above and below at the
 // point.
 std::string number_html(const ShownCell& cell, const ColumnStyle& style) {
-  const std::string& whole = cell.value.whole;
-  const std::string signed_whole = whole.starts_with('-') ? fmt::format("−{}", whole.substr(1)) : whole;
-  std::string text = signed_whole + cell.value.fraction + style.value.missing_after(cell.value);
+  std::string text =
+      with_true_minus(cell.value.whole) + cell.value.fraction + style.value.missing_after(cell.value);
   if (style.uncertainty.whole.empty()) return text;
   if (cell.uncertainty.whole.empty())
     return text + fill(" ± " + style.uncertainty.whole + style.uncertainty.fraction);
@@ -94,7 +93,8 @@ std::string cell_html(const ShownCell& cell, const ColumnStyle& style) {
     return (cell.words.size() <= unbroken ? "<td class=\"word\">" : "<td>") + escaped(cell.words) + "</td>";
   }
   if (!cell.words.empty())
-    return fmt::format("<td class=\"number\">{}</td>", cell.words == "-" ? "–" : escaped(cell.words));
+    return fmt::format("<td class=\"number\">{}</td>",
+                       cell.words == "-" ? "–" : escaped(with_true_minus(cell.words)));
   return "<td class=\"number\">" + number_html(cell, style) + "</td>";
 }
 
@@ -102,6 +102,12 @@ std::string cell_html(const ShownCell& cell, const ColumnStyle& style) {
 
 std::string html(std::string_view words) {
   return escaped(clean_words(words));
+}
+
+std::string with_true_minus(std::string quantity) {
+  const std::size_t at = quantity.starts_with('(') ? 1 : 0;
+  if (quantity.substr(at, 1) == "-") quantity.replace(at, 1, "−");
+  return quantity;
 }
 
 std::string html_lines(std::string_view text) {

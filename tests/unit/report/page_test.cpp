@@ -210,5 +210,15 @@ TEST(page, lines_numbers_up_at_the_point) {
   EXPECT_THAT(text, HasSubstr("<th scope=\"col\" class=\"number\">A<span class=\"unit\">(ps)</span></th>"));
 }
 
+TEST(page, writes_a_true_minus_also_where_each_cell_has_its_own_prefix) {
+  const Table table{.key = "t",
+                    .title = "T",
+                    .columns = {{"a", "A", "s"}},
+                    .rows = {{Estimate{-2.0e-12, 1.5e-12}}, {-3e-15}, {4e-6}}};
+  const std::string text = table_html(table, "t");
+  EXPECT_THAT(text, HasSubstr("<td class=\"number\">(−2.0 ± 1.5) ps</td>"));
+  EXPECT_THAT(text, HasSubstr("<td class=\"number\">−3 fs</td>"));
+}
+
 }  // namespace
 }  // namespace firstedge
