@@ -16,6 +16,20 @@ FIRST_DAY = "2026-11-25"
 FIRST_DAY_SECONDS = 1795564800  # from 1970-01-01, the days between being of 86,400 s
 
 
+def text_files(folder):
+    """The records of run.h5 as text, a file a trigger in the folder scope: a line of names, one of units, numbers."""
+    with h5py.File(folder / "run.h5") as run:
+        channels = [run["channels"][name.decode()] for name in run["channels"].attrs["order"]]
+        facts = channels[0].attrs
+        columns = [facts["first_sample_s"] + facts["interval_s"] * numpy.arange(channels[0].shape[1])]
+        volts = [(each[:] * each.attrs["volts_per_count"]) + each.attrs["offset_v"] for each in channels]
+    (folder / "scope").mkdir()
+    for record in range(RECORDS):
+        rows = numpy.column_stack(columns + [channel[record] for channel in volts])
+        numpy.savetxt(folder / f"scope/trigger_{record:05d}.csv", rows, fmt="%.7g", delimiter=",", comments="",
+                      header="time,bare,amplified\ns,V,V")
+
+
 def bench(folder, run):
     """The first records of the bench set, its Setup and its stamps."""
     with h5py.File(SOURCE / "sample_data/bench.h5") as whole, h5py.File(folder / "run.h5", "w") as part:
@@ -28,6 +42,7 @@ def bench(folder, run):
                 part.require_group(name).attrs.update(data.attrs)
 
         whole.visititems(copy)
+    text_files(folder)
     (folder / "bench.json").symlink_to(SOURCE / "sample_data/bench.setup.json")
     run("stamp", "run.h5", "--setup", "bench.json", "-o", "stamps.h5", "--quiet")
 
@@ -141,4 +156,4 @@ def clocks(folder, run):
 
 
 SET_OF_APP = {"inspect": bench, "stamp": bench, "jitter": bench, "spectrum": bench, "compare": bench, "budget": bench,
-              "traces": bench, "chain": stations, "agree": stations, "delay": lines, "clock": clocks}
+              "traces": bench, "simulate": bench, "chain": stations, "agree": stations, "delay": lines, "clock": clocks}

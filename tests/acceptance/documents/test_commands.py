@@ -9,7 +9,7 @@ import subprocess
 import pytest
 
 from example_files import SET_OF_APP, SOURCE
-from shell_blocks import outputs_of, shell_blocks, words_of
+from shell_blocks import code_blocks, outputs_of, shell_blocks, words_of
 
 PAGES = [SOURCE / "README.md", *sorted((SOURCE / "docs").glob("*.md"))]
 BLOCKS = [block for page in PAGES for block in shell_blocks(page)]
@@ -84,7 +84,7 @@ def furnish(folder, block, set_folder):
 def test_the_pages_show_commands_of_every_app():
     shown = {app for block in BLOCKS for app in block.apps()}
     apps = {file.parent.name for file in (SOURCE / "apps").glob("*/main.cpp")}
-    assert apps - shown == {"simulate"}, "simulate is shown in sample_data/make, which made the sample data"
+    assert apps == shown
 
 
 def test_what_is_not_run_is_shown():
@@ -108,3 +108,13 @@ def test_commands_run_as_they_stand_and_make_the_files_they_name(block, tmp_path
         assert outcome.returncode == 0, f"{command}\n{outcome.stderr}"
         for name in outputs_of(command):
             assert (tmp_path / name).is_file() and (tmp_path / name).stat().st_size > 0, f"{command}\nmade no {name}"
+
+
+def test_the_python_of_the_readme_runs(tmp_path, set_folder, monkeypatch, capsys):
+    blocks = [lines for _, language, lines in code_blocks((SOURCE / "README.md").read_text()) if language == "python"]
+    assert blocks
+    shutil.copytree(set_folder(SET_OF_APP["stamp"]), tmp_path, symlinks=True, dirs_exist_ok=True)
+    monkeypatch.chdir(tmp_path)
+    for lines in blocks:
+        exec(compile("\n".join(lines), "README.md", "exec"), {})
+    assert "uncertainty_s" in capsys.readouterr().out
