@@ -181,8 +181,12 @@ std::string whole_table_text(const Table& table) {
       width += columns[next].width + gap;
       block.push_back(&columns[next++]);
     } while (next < columns.size() && width + columns[next].width + gap <= page_width);
-    if (first > 0)
-      text += fmt::format("\n  the same rows, columns {} to {} of {}\n", first + 1, next, columns.size());
+    if (first > 0) {
+      const bool one = first + 1 == next;
+      text +=
+          one ? fmt::format("\n  the same rows, column {} of {}\n", next, columns.size())
+              : fmt::format("\n  the same rows, columns {} to {} of {}\n", first + 1, next, columns.size());
+    }
     text += block_text(block, table.rows.size());
   }
   if (table.rows.empty()) text += "  none\n";
