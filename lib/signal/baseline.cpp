@@ -3,6 +3,7 @@
 #include "firstedge/signal/lane_sums.hpp"
 #include "firstedge/signal/level_statistics.hpp"
 #include "firstedge/signal/quiet_stretches.hpp"
+#include "firstedge/signal/sample_buffer.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -31,13 +32,7 @@ class Chosen {
     values_ = joined_;
   }
   std::span<const double> values() const { return values_; }
-  std::vector<double> positions() const {
-    std::vector<double> all;
-    all.reserve(values_.size());
-    for (const SampleRange& range : ranges_)
-      for (std::size_t i = range.first; i < range.last; ++i) all.push_back(static_cast<double>(i));
-    return all;
-  }
+  std::span<const SampleRange> ranges() const { return ranges_; }
   /// The mean position; that of the samples is not empty.
   double middle() const {
     double sum = 0;
@@ -83,16 +78,28 @@ struct StraightLine {
   double slope = 0;   ///< per sample
   double at(double position) const { return level + slope * (position - middle); }
 };
-StraightLine least_squares_line(std::span<const double> positions, std::span<const double> values) {
-  StraightLine line{.middle = mean_of_values(positions), .level = mean_of_values(values)};
-  std::vector<double> distances(positions.begin(), positions.end());
-  take_away(distances, line.middle);
-  // The distances sum up to 0 but for rounding, of which the level makes no more than there was.
-  std::vector<double> rest(values.begin(), values.end());
-  take_away(rest, line.level);
-  const double squares = sum_of_products(distances, distances);
-  if (squares > 0) line.slope = sum_of_products(distances, rest) / squares;
+
+/// The least-squares line through the samples, `level` their mean.
+StraightLine least_squares_line(const Chosen& chosen, double level) {
+  StraightLine line{.middle = chosen.middle(), .level = level};
+  double squares = 0, products = 0;  // of the distances from the middle; with the values
+  std::size_t done = 0;
+  for (const SampleRange& range : chosen.ranges()) {
+    const auto size = static_cast<double>(range.size());
+    const double from_first = line.middle - static_cast<double>(range.first);
+    squares += size * (size * size - 1) / 12 + size * std::pow(0.5 * (size - 1) - from_first, 2);
+    products += sum_by_place(chosen.values().subspan(done, range.size()), level, from_first);
+    done += range.size();
+  }
+  if (squares > 0) line.slope = products / squares;
   return line;
+}
+
+/// Takes the line away from the values of the chosen samples.
+void take_line_away(std::span<double> values, const StraightLine& line, const Chosen& chosen) {
+  auto next = values.begin();
+  for (const SampleRange& range : chosen.ranges())
+    for (std::size_t i = range.first; i < range.last; ++i) *next++ -= line.at(static_cast<double>(i));
 }
 
 double median_of(std::vector<double> values) {
@@ -126,14 +133,17 @@ Chosen choose_in_window(std::span<const double> values, SampleRange window, cons
   Chosen chosen;
   chosen.window = window;
   const std::span<const double> inside = values.subspan(window.first, window.size());
-  const RobustLevel level = shortest_quarter(inside, facts.step_v);
-  const double deviation = std::max(level.deviation, quiet_deviation(values));
+  const double quiet = quiet_deviation(values);
   std::vector<SampleRange> clipped;
   for (const SampleRange& range : facts.clipped) {
     const std::size_t first = std::max(range.first, window.first), last = std::min(range.last, window.last);
     if (first < last) clipped.push_back({first - window.first, last - window.first});
   }
-  const std::vector<SampleRange> disturbed = disturbed_ranges(inside, level.centre, deviation, clipped);
+  std::vector<SampleRange> disturbed;
+  if (!clipped.empty() || !surely_near_level(inside, seed_deviations * quiet)) {
+    const RobustLevel level = shortest_quarter(inside, facts.step_v);
+    disturbed = disturbed_ranges(inside, level.centre, std::max(level.deviation, quiet), clipped);
+  }
   for (const SampleRange& gap : between(disturbed, inside.size()))
     chosen.take(values, {window.first + gap.first, window.first + gap.last});
   if (!disturbed.empty()) chosen.flags |= Flag::piled_up;
@@ -177,12 +187,6 @@ struct Level {
   double value = 0;
   std::vector<double> influence;
 };
-
-Level mean_level(std::span<const double> values) {
-  Level level{.value = mean_of_values(values), .influence = {values.begin(), values.end()}};
-  take_away(level.influence, level.value);
-  return level;
-}
 
 /// The median; of quantised samples, the median of grouped data, which divides the middle count.
 Level median_level(std::span<const double> values, double rms, double step) {
@@ -258,18 +262,18 @@ MeanVariance variance_of_level(std::span<const double> values, const Level& leve
 
 /// How far the samples drift from the middle of their window to its end, squared, where that is more than
 /// 3.5 standard deviations; else 0. A drift does not stop at the end of the window.
-double drift_v2(std::span<const double> positions, std::span<const double> values, const StraightLine& line,
-                double rms) {
+double drift_v2(const Chosen& chosen, const StraightLine& line, double rms) {
   constexpr double significant2 = 3.5 * 3.5;
-  const auto n = static_cast<double>(values.size());
+  const auto n = static_cast<double>(chosen.values().size());
   if (n < 3) return 0;
-  const double reach = 0.5 * (positions.back() - positions.front());
+  const double reach =
+      0.5 * static_cast<double>(chosen.ranges().back().last - 1 - chosen.ranges().front().first);
   const double drift2 = std::pow(line.slope * reach, 2);
   // Of a line's end, 3 times the variance of the mean; for white noise first, which is the least there is.
   if (drift2 <= significant2 * 3 * rms * rms / n) return 0;
-  std::vector<double> rest(values.begin(), values.end());
-  for (std::size_t i = 0; i < rest.size(); ++i) rest[i] -= line.at(positions[i]);
-  return drift2 > significant2 * 3 * variance_of_mean(rest).variance ? drift2 : 0;
+  SampleBuffer rest(chosen.values());
+  take_line_away(rest.values(), line, chosen);
+  return drift2 > significant2 * 3 * variance_of_mean(rest.values()).variance ? drift2 : 0;
 }
 
 /// Fills in level, slope, rms and uncertainties from the chosen samples (at least one).
@@ -278,23 +282,28 @@ void describe(Baseline& baseline, const Chosen& chosen, double interval_s, const
   const std::span<const double> values = chosen.values();
   const auto n = static_cast<double>(values.size());
   const bool sloped = options.method == BaselineOptions::Method::line && values.size() > 2;
-  Level level = mean_level(values);
-  const std::vector<double> positions = chosen.positions();
-  const StraightLine line = least_squares_line(positions, values);
+  double level = mean_of_values(values);
+  const StraightLine line = least_squares_line(chosen, level);
+  SampleBuffer rest(values);
+  const std::span<double> influence = rest.values();
   if (sloped) {
-    for (std::size_t i = 0; i < values.size(); ++i) level.influence[i] = values[i] - line.at(positions[i]);
+    take_line_away(influence, line, chosen);
+  } else {
+    take_away(influence, level);
   }
-  const double squares = sum_of_products(level.influence, level.influence);
+  const double squares = sum_of_products(influence, influence);
   baseline.rms_v = std::sqrt(squares / std::max(n - (sloped ? 2 : 1), 1.0));
-  MeanVariance variance = variance_of_mean(level.influence);
+  MeanVariance variance = variance_of_mean(influence);
   if (options.method == BaselineOptions::Method::median || options.method == BaselineOptions::Method::mode) {
-    level = options.method == BaselineOptions::Method::median ? median_level(values, baseline.rms_v, step)
-                                                              : mode_level(values, step);
-    variance = variance_of_level(values, level, baseline.rms_v);
+    const Level robust = options.method == BaselineOptions::Method::median
+                             ? median_level(values, baseline.rms_v, step)
+                             : mode_level(values, step);
+    variance = variance_of_level(values, robust, baseline.rms_v);
+    level = robust.value;
   }
   const double rounding = rounding_uncertainty(step, baseline.rms_v);
-  const double drift2 = sloped ? 0 : drift_v2(positions, values, line, baseline.rms_v);
-  baseline.level_v = {.value = level.value,
+  const double drift2 = sloped ? 0 : drift_v2(chosen, line, baseline.rms_v);
+  baseline.level_v = {.value = level,
                       .uncertainty = std::sqrt(variance.variance + drift2 + rounding * rounding),
                       .degrees_of_freedom = variance.degrees_of_freedom};
   if (sloped) {

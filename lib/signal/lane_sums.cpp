@@ -2,9 +2,13 @@
 
 #include "firstedge/core/vector_clones.hpp"
 
+#include <array>
 #include <cassert>
 #include <cmath>
 #include <limits>
+
+// Functions that return lanes are inlined wherever they are called, so that no call passes any.
+#pragma GCC diagnostic ignored "-Wpsabi"
 
 namespace firstedge {
 namespace {
@@ -17,8 +21,25 @@ using Lanes =
   return *reinterpret_cast<const Lanes*>(from);
 }
 
+// The first `count` samples of a group, and 0 in the other lanes; those beyond are not read.
+[[gnu::always_inline]] inline Lanes part_at(const double* from, std::size_t count) {
+  Lanes part{};
+  for (std::size_t k = 0; k < lanes; ++k) part[k] = k < count ? from[k] : 0.0;
+  return part;
+}
+
+// The first `count` lanes, and 0 in the others: added to a sum, which is never -0, it changes nothing.
+[[gnu::always_inline]] inline Lanes first_of(const Lanes& all, std::size_t count) {
+  Lanes some{};
+  for (std::size_t k = 0; k < lanes; ++k) some[k] = k < count ? all[k] : 0.0;
+  return some;
+}
+
 [[gnu::always_inline]] inline double total(const Lanes& sums) {
-  return ((sums[0] + sums[4]) + (sums[2] + sums[6])) + ((sums[1] + sums[5]) + (sums[3] + sums[7]));
+  const auto fours =
+      __builtin_shufflevector(sums, sums, 0, 1, 2, 3) + __builtin_shufflevector(sums, sums, 4, 5, 6, 7);
+  const auto twos = __builtin_shufflevector(fours, fours, 0, 1) + __builtin_shufflevector(fours, fours, 2, 3);
+  return twos[0] + twos[1];
 }
 
 // How many of `size` values stand in whole groups of lanes.
@@ -26,62 +47,105 @@ constexpr std::size_t whole(std::size_t size) {
   return size - size % lanes;
 }
 
+[[gnu::always_inline]] inline Moments moments_in(const double* v, std::size_t size, double level) {
+  Lanes sums{}, squares{};
+  const auto add = [&](const Lanes& distance) {
+    sums += distance;
+    squares += distance * distance;
+  };
+  for (std::size_t i = 0; i < whole(size); i += lanes) add(at(v + i) - level);
+  const std::size_t rest = size % lanes;
+  if (rest > 0) add(first_of(part_at(v + whole(size), rest) - level, rest));
+  return {total(sums), total(squares)};
+}
+
 }  // namespace
 
 FIRSTEDGE_VECTOR_CLONES double sum_of(std::span<const double> values) {
   const double* v = values.data();
-  const std::size_t size = values.size();
+  const std::size_t size = values.size(), rest = size % lanes;
   Lanes sums{};
   for (std::size_t i = 0; i < whole(size); i += lanes) sums += at(v + i);
-  for (std::size_t i = whole(size); i < size; ++i) sums[i % lanes] += v[i];
+  if (rest > 0) sums += part_at(v + whole(size), rest);
   return total(sums);
 }
 
 FIRSTEDGE_VECTOR_CLONES double sum_of_distances(std::span<const double> values, double level) {
   const double* v = values.data();
-  const std::size_t size = values.size();
+  const std::size_t size = values.size(), rest = size % lanes;
   Lanes sums{};
   for (std::size_t i = 0; i < whole(size); i += lanes) sums += at(v + i) - level;
-  for (std::size_t i = whole(size); i < size; ++i) sums[i % lanes] += v[i] - level;
+  if (rest > 0) sums += first_of(part_at(v + whole(size), rest) - level, rest);
   return total(sums);
 }
 
 FIRSTEDGE_VECTOR_CLONES double sum_of_squared_distances(std::span<const double> values, double level) {
-  const double* v = values.data();
-  const std::size_t size = values.size();
-  Lanes sums{};
-  for (std::size_t i = 0; i < whole(size); i += lanes) {
-    const Lanes distance = at(v + i) - level;
-    sums += distance * distance;
-  }
-  for (std::size_t i = whole(size); i < size; ++i) sums[i % lanes] += (v[i] - level) * (v[i] - level);
-  return total(sums);
+  return moments_in(values.data(), values.size(), level).squares;
 }
 
 FIRSTEDGE_VECTOR_CLONES double sum_of_products(std::span<const double> a, std::span<const double> b) {
   assert(a.size() == b.size());
   const double *x = a.data(), *y = b.data();
-  const std::size_t size = a.size();
+  const std::size_t size = a.size(), rest = size % lanes;
   Lanes sums{};
   for (std::size_t i = 0; i < whole(size); i += lanes) sums += at(x + i) * at(y + i);
-  for (std::size_t i = whole(size); i < size; ++i) sums[i % lanes] += x[i] * y[i];
+  if (rest > 0) sums += part_at(x + whole(size), rest) * part_at(y + whole(size), rest);
+  return total(sums);
+}
+
+FIRSTEDGE_VECTOR_CLONES std::array<double, lags_at_once> lag_products(std::span<const double> values,
+                                                                      std::size_t first_lag) {
+  assert(values.size() >= first_lag + lags_at_once);
+  const double* v = values.data();
+  const std::size_t shortest = values.size() - (first_lag + lags_at_once - 1);
+  Lanes sums[lags_at_once]{};
+  for (std::size_t i = 0; i < whole(shortest); i += lanes) {
+    const Lanes here = at(v + i);
+    for (std::size_t k = 0; k < lags_at_once; ++k) sums[k] += here * at(v + i + first_lag + k);
+  }
+  std::array<double, lags_at_once> products{};
+  for (std::size_t k = 0; k < lags_at_once; ++k) {
+    const std::size_t lag = first_lag + k, size = values.size() - lag, rest = size % lanes;
+    if (whole(size) > whole(shortest)) sums[k] += at(v + whole(shortest)) * at(v + whole(shortest) + lag);
+    if (rest > 0) sums[k] += part_at(v + whole(size), rest) * part_at(v + whole(size) + lag, rest);
+    products[k] = total(sums[k]);
+  }
+  return products;
+}
+
+FIRSTEDGE_VECTOR_CLONES double sum_by_place(std::span<const double> values, double level, double middle) {
+  const double* v = values.data();
+  const std::size_t size = values.size(), rest = size % lanes;
+  Lanes sums{};
+  Lanes place = Lanes{0, 1, 2, 3, 4, 5, 6, 7} - middle;
+  for (std::size_t i = 0; i < whole(size); i += lanes) {
+    sums += place * (at(v + i) - level);
+    place += static_cast<double>(lanes);
+  }
+  if (rest > 0) sums += first_of(place * (part_at(v + whole(size), rest) - level), rest);
   return total(sums);
 }
 
 FIRSTEDGE_VECTOR_CLONES Moments moments_about(std::span<const double> values, double level) {
+  return moments_in(values.data(), values.size(), level);
+}
+
+FIRSTEDGE_VECTOR_CLONES std::array<Moments, blocks_at_once> moments_of_blocks(std::span<const double> values,
+                                                                              std::size_t block) {
+  assert(values.size() <= blocks_at_once * block);
+  std::array<Moments, blocks_at_once> moments{};
   const double* v = values.data();
-  const std::size_t size = values.size();
-  Lanes sums{}, squares{};
-  for (std::size_t i = 0; i < whole(size); i += lanes) {
-    const Lanes distance = at(v + i) - level;
-    sums += distance;
-    squares += distance * distance;
-  }
-  for (std::size_t i = whole(size); i < size; ++i) {
-    sums[i % lanes] += v[i] - level;
-    squares[i % lanes] += (v[i] - level) * (v[i] - level);
-  }
-  return {total(sums), total(squares)};
+  for (std::size_t k = 0; (k + 1) * block <= values.size(); ++k)
+    moments[k] = moments_in(v + k * block, block, v[k * block]);
+  return moments;
+}
+
+FIRSTEDGE_VECTOR_CLONES std::array<double, groups_at_once> sums_of_groups(std::span<const double> values) {
+  assert(values.size() <= groups_at_once * lanes);
+  std::array<double, groups_at_once> sums{};
+  for (std::size_t k = 0; (k + 1) * lanes <= values.size(); ++k)
+    sums[k] = total(at(values.data() + k * lanes));
+  return sums;
 }
 
 FIRSTEDGE_VECTOR_CLONES Extremes extremes_of(std::span<const double> values) {
@@ -109,21 +173,23 @@ FIRSTEDGE_VECTOR_CLONES Extremes extremes_of(std::span<const double> values) {
 // 0 times a number is 0, times an infinity or a NaN it is NaN.
 FIRSTEDGE_VECTOR_CLONES bool all_finite(std::span<const double> values) {
   const double* v = values.data();
-  const std::size_t size = values.size();
-  Lanes sums{};
-  for (std::size_t i = 0; i < whole(size); i += lanes) sums += at(v + i) * 0.0;
-  for (std::size_t i = whole(size); i < size; ++i) sums[0] += v[i] * 0.0;
-  return total(sums) == 0;
+  const std::size_t size = values.size(), rest = size % lanes;
+  // Sums that do not wait for one another.
+  constexpr std::size_t side_by_side = 4, stride = side_by_side * lanes;
+  Lanes sums[side_by_side]{};
+  std::size_t i = 0;
+  for (; i + stride <= size; i += stride)
+    for (std::size_t k = 0; k < side_by_side; ++k) sums[k] += at(v + i + k * lanes) * 0.0;
+  for (; i < whole(size); i += lanes) sums[0] += at(v + i) * 0.0;
+  if (rest > 0) sums[0] += part_at(v + whole(size), rest) * 0.0;
+  return total((sums[0] + sums[1]) + (sums[2] + sums[3])) == 0;
 }
 
-FIRSTEDGE_VECTOR_CLONES std::vector<double> prewhitened(std::span<const double> values, double factor) {
+FIRSTEDGE_VECTOR_CLONES void prewhiten(std::span<double> values, double factor) {
   assert(!values.empty());
-  std::vector<double> white(values.size() - 1);
-  const double* v = values.data();
-  double* __restrict to = white.data();
-  const std::size_t size = white.size();
-  for (std::size_t i = 0; i < size; ++i) to[i] = v[i + 1] - factor * v[i];
-  return white;
+  double* v = values.data();
+  const std::size_t size = values.size() - 1;
+  for (std::size_t i = 0; i < size; ++i) v[i] = v[i + 1] - factor * v[i];
 }
 
 FIRSTEDGE_VECTOR_CLONES std::vector<double> correlated(std::span<const double> values,

@@ -1,6 +1,7 @@
 // Lane sums: the passes over samples that every trace goes through, eight samples at a time.
 #pragma once
 
+#include <array>
 #include <cstddef>
 #include <span>
 #include <vector>
@@ -20,12 +21,27 @@ double sum_of_distances(std::span<const double> values, double level);
 double sum_of_squared_distances(std::span<const double> values, double level);
 /// The sum of a[i] * b[i], for two of one size.
 double sum_of_products(std::span<const double> a, std::span<const double> b);
+/// The sum of (i - middle) * (values[i] - level).
+double sum_by_place(std::span<const double> values, double level, double middle);
+
+/// The sums of values[i] * values[i + lag] for the lags from first_lag on, each with the bits that
+/// sum_of_products() gives it; values: at least first_lag + lags_at_once.
+inline constexpr std::size_t lags_at_once = 4;
+std::array<double, lags_at_once> lag_products(std::span<const double> values, std::size_t first_lag);
 
 /// Both sums of values[i] - level and of its square, by one pass.
 struct Moments {
   double distances = 0, squares = 0;
 };
 Moments moments_about(std::span<const double> values, double level);
+
+/// The moments of each whole block of the values about its first one; no more than blocks_at_once.
+inline constexpr std::size_t blocks_at_once = 16;
+std::array<Moments, blocks_at_once> moments_of_blocks(std::span<const double> values, std::size_t block);
+
+/// The sum of each whole group of `lanes` values; no more than groups_at_once.
+inline constexpr std::size_t groups_at_once = 32;
+std::array<double, groups_at_once> sums_of_groups(std::span<const double> values);
 
 struct Extremes {
   double least = 0, greatest = 0;
@@ -35,8 +51,8 @@ Extremes extremes_of(std::span<const double> values);
 
 bool all_finite(std::span<const double> values);
 
-/// values[i + 1] - factor * values[i], one fewer than there are values (at least one).
-std::vector<double> prewhitened(std::span<const double> values, double factor);
+/// values[i] = values[i + 1] - factor * values[i], for all but the last of at least one.
+void prewhiten(std::span<double> values, double factor);
 
 /// The sums over k of weights[k] * values[i + k], one after the other from k = 0, for every i at which the
 /// weights have values; none if there are more weights than values.

@@ -1,9 +1,11 @@
 #include "firstedge/signal/level_statistics.hpp"
 
 #include "firstedge/signal/lane_sums.hpp"
+#include "firstedge/signal/sample_buffer.hpp"
 #include "firstedge/signal/sorted_samples.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <numbers>
 
@@ -15,9 +17,13 @@ namespace {
 constexpr std::size_t most_sorted = 1024;
 constexpr std::size_t fewest_held = 40;
 
-/// The values, thinned evenly where there are very many.
+/// Every so-many-th of n values is sorted: all, but where there are very many.
+std::size_t stride_of(std::size_t n) {
+  return (n + most_sorted - 1) / most_sorted;
+}
+
 std::vector<double> thinned(std::span<const double> values) {
-  const std::size_t stride = (values.size() + most_sorted - 1) / most_sorted;
+  const std::size_t stride = stride_of(values.size());
   if (stride <= 1) return {values.begin(), values.end()};
   std::vector<double> some;
   some.reserve(values.size() / stride + 1);
@@ -31,6 +37,14 @@ double lag_product(std::span<const double> values, std::size_t lag) {
   return sum_of_products(values.first(values.size() - lag), values.subspan(lag));
 }
 
+/// The same of the lags from `first` on.
+std::array<double, lags_at_once> lag_products_from(std::span<const double> values, std::size_t first) {
+  if (values.size() >= first + lags_at_once) return lag_products(values, first);
+  std::array<double, lags_at_once> products{};
+  for (std::size_t k = 0; k < lags_at_once; ++k) products[k] = lag_product(values, first + k);
+  return products;
+}
+
 /// How a normal law looks through the shortest interval that holds `held` of n samples.
 struct Coverage {
   std::size_t n = 0, held = 0;
@@ -38,8 +52,13 @@ struct Coverage {
   double shortening = 1;  ///< the shortest of many intervals is shorter than that
 };
 
+/// Of n samples.
+std::size_t held_of(std::size_t n) {
+  return std::max(n / 4, std::min<std::size_t>(fewest_held, n / 2 + 1));
+}
+
 Coverage coverage_of(std::size_t n) {
-  const std::size_t held = std::max(n / 4, std::min<std::size_t>(fewest_held, n / 2 + 1));
+  const std::size_t held = held_of(n);
   const double coverage = static_cast<double>(held) / static_cast<double>(n);
   // A normal law holds the coverage within +-half standard deviations. The factor for the shortest of many is
   // a fit to simulated white samples, 8 to 4096 of them.
@@ -50,27 +69,28 @@ Coverage coverage_of(std::size_t n) {
 }
 
 /// Lag-one coefficient of a first-order autoregression, corrected for its small-sample bias -(1 + 3 r)/n
-/// (M. G. Kendall, Biometrika 41 (1954) 403, from memory) and kept where prewhitening is stable.
-double autoregression(std::span<const double> values, double squares) {
+/// (M. G. Kendall, Biometrika 41 (1954) 403, from memory) and kept where prewhitening is stable. squares,
+/// product: the sums over n values of their squares and of their products with the next.
+double autoregression(double squares, double product, std::size_t n) {
   if (!(squares > 0)) return 0;
-  const double raw = lag_product(values, 1) / squares;
-  const auto n = static_cast<double>(values.size());
-  return std::clamp(raw + (1 + 3 * raw) / n, -0.97, 0.97);
+  const double raw = product / squares;
+  return std::clamp(raw + (1 + 3 * raw) / static_cast<double>(n), -0.97, 0.97);
 }
 
 /// Long-run variance (sum of the autocovariance over all lags) with a Bartlett window of Andrews' width.
 double bartlett_long_run_variance(std::span<const double> values) {
   const auto n = static_cast<double>(values.size());
-  const double squares = sum_of_products(values, values);
-  const double r = autoregression(values, squares);
+  std::array<double, lags_at_once> products = lag_products_from(values, 0);
+  const double r = autoregression(products[0], products[1], values.size());
   const double damping = (1 - r) * (1 + r);
   const double alpha = 4 * r * r / (damping * damping);
   const double width = std::min(1.1447 * std::cbrt(alpha * n), n / 4);
-  double sum = squares;
+  double sum = products[0];
   double weights = 1;
   for (std::size_t lag = 1; static_cast<double>(lag) < width; ++lag) {
+    if (lag % lags_at_once == 0) products = lag_products_from(values, lag);
     const double weight = 1 - static_cast<double>(lag) / width;
-    sum += 2 * weight * lag_product(values, lag);
+    sum += 2 * weight * products[lag % lags_at_once];
     weights += 2 * weight;
   }
   // The mean taken away lowers each lag by variance-of-mean = long-run variance / n.
@@ -117,16 +137,33 @@ RobustLevel shortest_quarter(std::span<const double> values, double step) {
   return {.centre = centre, .deviation = std::max({deviation, 0.5 * step, least_of_range * range})};
 }
 
+bool surely_near_level(std::span<const double> values, double distance) {
+  if (values.empty()) return true;
+  const auto n = static_cast<double>(values.size());
+  const double mean = sum_of(values) / n;
+  const auto [least, greatest] = extremes_of(values);
+  const std::size_t stride = stride_of(values.size());
+  const auto held = static_cast<double>(held_of((values.size() + stride - 1) / stride));
+  const double centre_from_mean = std::sqrt(sum_of_squared_distances(values, mean) / n * (n - held) / held);
+  constexpr double rounding = 1e-12;
+  const double sure = distance * (1 - rounding) - rounding * std::max(std::abs(least), std::abs(greatest));
+  return std::max(greatest - mean, mean - least) + centre_from_mean <= sure;
+}
+
 MeanVariance variance_of_mean(std::span<const double> deviations) {
   const auto n = static_cast<double>(deviations.size());
-  const double squares = sum_of_products(deviations, deviations);
+  const std::array<double, lags_at_once> products = lag_products_from(deviations, 0);
+  const double squares = products[0];
   if (deviations.size() < 2 || !(squares > 0))
     return {.variance = 0, .degrees_of_freedom = n > 1 ? n - 1 : 0};
 
   // A negative correlation lowers the variance: it is believed only where it is significant.
-  const double estimated = autoregression(deviations, squares);
+  const double estimated = autoregression(squares, products[1], deviations.size());
   const double r = estimated < 0 && estimated > -2 / std::sqrt(n) ? 0 : estimated;
-  const double long_run = bartlett_long_run_variance(prewhitened(deviations, r)) / ((1 - r) * (1 - r));
+  SampleBuffer white(deviations);
+  prewhiten(white.values(), r);
+  const double long_run =
+      bartlett_long_run_variance(white.values().first(deviations.size() - 1)) / ((1 - r) * (1 - r));
   // Anticorrelated samples make a mean better than independent ones do, but few samples cannot show by how
   // much.
   const double least = squares / n * std::max(1e-4, 4 / n);

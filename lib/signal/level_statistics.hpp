@@ -26,6 +26,12 @@ struct RobustLevel {
 /// quantised; the deviation is at least half of it. No values: zeros.
 RobustLevel shortest_quarter(std::span<const double> values, double step);
 
+/// True only if every one of the values stands within `distance` of shortest_quarter(values).centre: told
+/// without sorting them. That centre is the mean of m of the n values, which is no further from the mean of
+/// all than sqrt((n - m)/m) of their standard deviations, divisor n (by the Cauchy-Schwarz inequality).
+/// False says nothing. No values: true.
+bool surely_near_level(std::span<const double> values, double distance);
+
 /// The variance of the mean of n correlated samples, and its degrees of freedom.
 struct MeanVariance {
   double variance = 0;

@@ -27,30 +27,30 @@ std::vector<SampleRange> joined(std::vector<SampleRange> ranges) {
   return apart;
 }
 
-/// Standard deviations of the record cut into blocks: the first block's, and the lower quartile of all.
-struct BlockDeviations {
+/// Variances of the record cut into blocks: the first block's, and the lower quartile of all. Each by one
+/// pass, about the block's first value: exact to 1e-9 of itself where that stands less than a thousand
+/// deviations from the others.
+struct BlockVariances {
   std::size_t block = 0;
   double first = 0;
   double quiet = 0;
 };
-/// Standard deviation of at least 2 values by one pass, about the first of them: exact to 1e-9 of itself
-/// where the first stands less than a thousand deviations from the others.
-double deviation_in_block(std::span<const double> values) {
-  const auto [distances, squares] = moments_about(values, values.front());
-  const auto n = static_cast<double>(values.size());
-  return std::sqrt(std::max(squares - distances * distances / n, 0.0) / (n - 1));
-}
 
-BlockDeviations block_deviations(std::span<const double> values) {
+BlockVariances block_variances(std::span<const double> values) {
   const std::size_t block = std::clamp<std::size_t>(values.size() / 16, fewest_quiet_samples, 64);
-  std::vector<double> deviations;
-  deviations.reserve(values.size() / block);
-  for (std::size_t first = 0; first + block <= values.size(); first += block)
-    deviations.push_back(deviation_in_block(values.subspan(first, block)));
-  const double first = deviations.front();
-  const auto quartile = deviations.begin() + static_cast<std::ptrdiff_t>(deviations.size() / 4);
-  std::nth_element(deviations.begin(), quartile, deviations.end());
-  return {.block = block, .first = first, .quiet = *quartile};
+  const auto n = static_cast<double>(block);
+  std::vector<double> squares;  // about the mean of each block
+  squares.reserve(values.size() / block);
+  for (std::size_t first = 0; first + block <= values.size(); first += blocks_at_once * block) {
+    const std::size_t blocks = std::min(blocks_at_once, (values.size() - first) / block);
+    const auto moments = moments_of_blocks(values.subspan(first, blocks * block), block);
+    for (std::size_t k = 0; k < blocks; ++k)
+      squares.push_back(std::max(moments[k].squares - moments[k].distances * moments[k].distances / n, 0.0));
+  }
+  const double of_first = squares.front();
+  const auto quartile = squares.begin() + static_cast<std::ptrdiff_t>(squares.size() / 4);
+  std::nth_element(squares.begin(), quartile, squares.end());
+  return {.block = block, .first = of_first / (n - 1), .quiet = *quartile / (n - 1)};
 }
 
 /// True if all values stand this near to the centre.
@@ -123,16 +123,17 @@ std::vector<SampleRange> between(std::span<const SampleRange> ranges, std::size_
 }
 
 double quiet_deviation(std::span<const double> values) {
-  return values.size() < fewest_quiet_samples ? 0 : block_deviations(values).quiet;
+  return values.size() < fewest_quiet_samples ? 0 : std::sqrt(block_variances(values).quiet);
 }
 
 std::optional<SampleRange> quiet_start(std::span<const double> values, double step,
                                        std::span<const SampleRange> clipped) {
   if (values.size() < fewest_quiet_samples) return std::nullopt;
   const RobustLevel common = shortest_quarter(values, step);
-  const BlockDeviations blocks = block_deviations(values);
+  const BlockVariances blocks = block_variances(values);
+  const double quiet = std::sqrt(blocks.quiet);
   // Above what blocks of 8 white samples reach, and what blocks of correlated noise do.
-  if (blocks.first > std::max({2.5 * blocks.quiet, 1.25 * step, 1.25 * common.deviation}))
+  if (std::sqrt(blocks.first) > std::max({2.5 * quiet, 1.25 * step, 1.25 * common.deviation}))
     return std::nullopt;
 
   RunningLevel level;
@@ -141,7 +142,7 @@ std::optional<SampleRange> quiet_start(std::span<const double> values, double st
     if (i >= blocks.block) {
       // The common deviation is that of slow noise too, but it may hold part of a pulse: so it counts for
       // less, and only as far as correlated noise can raise it over that of a block.
-      const double calm = std::max(blocks.quiet, 0.5 * step);
+      const double calm = std::max(quiet, 0.5 * step);
       const double own = std::max(level.deviation(), calm);
       const double limit = seed_deviations * std::max(own, 0.6 * std::min(common.deviation, 4 * calm));
       if (std::abs(values[i] - level.mean()) > limit) {

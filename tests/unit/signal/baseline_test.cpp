@@ -317,6 +317,30 @@ TEST(level_statistics, rounding_leaves_a_twelfth_of_a_squared_step_without_noise
   EXPECT_NEAR(rounding_uncertainty(1, recorded), std::sqrt(squares), 1e-6);
 }
 
+TEST(level_statistics, what_is_surely_near_the_level_is_found_near_it_by_sorting) {
+  std::mt19937 random(20261201);
+  std::normal_distribution<double> normal;
+  std::uniform_real_distribution<double> uniform(0, 8);
+  int sure = 0, near = 0;
+  for (int trial = 0; trial < 2000; ++trial) {
+    std::vector<double> values(static_cast<std::size_t>(1 + trial % 1500));
+    for (double& value : values) value = 0.3 + normal(random);
+    if (trial % 3 == 0) values[values.size() / 2] += uniform(random);
+    if (trial % 5 == 0)
+      std::fill(values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2), values.end(), 2.0);
+    const double distance = uniform(random);
+    const double centre = shortest_quarter(values, 0).centre;
+    const bool all_near = std::all_of(values.begin(), values.end(),
+                                      [&](double value) { return std::abs(value - centre) <= distance; });
+    near += all_near ? 1 : 0;
+    if (!surely_near_level(values, distance)) continue;
+    ++sure;
+    EXPECT_TRUE(all_near) << trial;
+  }
+  EXPECT_GT(sure, near / 2);  // and it does see most of them
+  EXPECT_TRUE(surely_near_level({}, 0));
+}
+
 TEST(level_statistics, the_shortest_quarter_gives_the_deviation_at_every_size) {
   for (const std::size_t samples : {8U, 16U, 40U, 100U, 400U, 4096U}) {
     test::Random random(21);

@@ -60,6 +60,42 @@ TEST(lane_sums, sums_have_the_bits_of_the_plain_loop) {
   });
 }
 
+TEST(lane_sums, sums_by_place_and_by_lag_have_the_bits_of_the_plain_loop) {
+  for_all_samples([&](std::span<const double> v) {
+    const double middle = 0.5 * static_cast<double>(v.size()) - 0.5;
+    EXPECT_EQ(sum_by_place(v, 0.7, middle), plain_sum(v.size(), [&](std::size_t i) {
+                return (static_cast<double>(i) - middle) * (v[i] - 0.7);
+              }));
+    for (const std::size_t first : {0, 1, 5, 13}) {
+      if (v.size() < first + lags_at_once) continue;
+      const auto products = lag_products(v, first);
+      for (std::size_t k = 0; k < lags_at_once; ++k) {
+        const std::size_t lag = first + k;
+        EXPECT_EQ(products[k], plain_sum(v.size() - lag, [&](std::size_t i) { return v[i] * v[i + lag]; }));
+      }
+    }
+  });
+}
+
+TEST(lane_sums, blocks_and_groups_have_the_bits_that_each_has_alone) {
+  for_all_samples([&](std::span<const double> v) {
+    for (const std::size_t block : {8, 13, 62}) {
+      const auto some = v.first(std::min(v.size(), blocks_at_once * block + block / 2));
+      const auto moments =
+          moments_of_blocks(some.first(std::min(some.size(), blocks_at_once * block)), block);
+      for (std::size_t k = 0; (k + 1) * block <= some.size() && k < blocks_at_once; ++k) {
+        const Moments alone = moments_about(some.subspan(k * block, block), some[k * block]);
+        EXPECT_EQ(moments[k].distances, alone.distances);
+        EXPECT_EQ(moments[k].squares, alone.squares);
+      }
+    }
+    const auto some = v.first(std::min(v.size(), groups_at_once * lanes));
+    const auto sums = sums_of_groups(some);
+    for (std::size_t k = 0; (k + 1) * lanes <= some.size(); ++k)
+      EXPECT_EQ(sums[k], sum_of(some.subspan(k * lanes, lanes)));
+  });
+}
+
 TEST(lane_sums, extremes_are_the_least_and_the_greatest_wherever_they_stand) {
   for_all_samples([&](std::span<const double> v) {
     for (std::size_t at = 0; at < std::min<std::size_t>(v.size(), 70); ++at) {
@@ -117,9 +153,10 @@ TEST(lane_sums, levels_and_predictions_are_taken_away_sample_by_sample) {
     take_away(changed, 0.7);
     for (std::size_t i = 0; i < v.size(); ++i) EXPECT_EQ(changed[i], v[i] - 0.7);
     if (v.empty()) return;
-    const std::vector<double> white = prewhitened(v, 0.4);
-    ASSERT_EQ(white.size(), v.size() - 1);
-    for (std::size_t i = 0; i < white.size(); ++i) EXPECT_EQ(white[i], v[i + 1] - 0.4 * v[i]);
+    std::vector<double> white(v.begin(), v.end());
+    prewhiten(white, 0.4);
+    for (std::size_t i = 0; i + 1 < white.size(); ++i) EXPECT_EQ(white[i], v[i + 1] - 0.4 * v[i]);
+    EXPECT_EQ(white.back(), v.back());
   });
 }
 
