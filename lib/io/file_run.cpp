@@ -267,7 +267,10 @@ std::size_t records_at_once(std::size_t asked, std::uint64_t samples_in_record) 
 std::vector<ByteSource> sources_of(const std::vector<std::filesystem::path>& files) {
   std::vector<ByteSource> sources;
   sources.reserve(files.size());
-  for (const auto& file : files) sources.push_back(ByteSource::from_file(file));
+  for (const auto& file : files) {
+    sources.push_back(ByteSource::from_file(file));
+    sources.back().put_down();  // more may be named than can be open
+  }
   return sources;
 }
 

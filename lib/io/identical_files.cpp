@@ -1,37 +1,35 @@
 #include "firstedge/io/identical_files.hpp"
 
 #include "firstedge/core/digest.hpp"
-#include "firstedge/io/byte_source.hpp"
 
-#include <utility>
+#include <algorithm>
+#include <functional>
+#include <string_view>
 
 namespace firstedge {
 
+std::uint64_t IdenticalFiles::fingerprint(std::span<const std::byte> head) {
+  constexpr std::size_t looked_at = 4096;
+  const auto start = head.first(std::min(head.size(), looked_at));
+  // char may look at any object's bytes.
+  return std::hash<std::string_view>{}({reinterpret_cast<const char*>(start.data()), start.size()});
+}
+
 std::optional<std::filesystem::path> IdenticalFiles::add(const std::filesystem::path& file,
-                                                         std::uint64_t size,
-                                                         std::span<const std::byte> head) {
+                                                         std::uint64_t size, std::uint64_t fingerprint) {
   if (size == 0) return std::nullopt;
-  const auto [entry, is_first] = by_size_.try_emplace(size);
-  SameSize& same = entry->second;
+  const auto [entry, is_first] = by_size_and_fingerprint_.try_emplace({size, fingerprint});
+  Alike& alike = entry->second;
   if (is_first) {
-    same.lone = file;
+    alike.lone = file;
     return std::nullopt;
   }
-  if (!same.lone.empty()) {
-    const std::vector<std::byte> lone_head = ByteSource::from_file(same.lone).head(head_bytes);
-    same.by_head[sha256(lone_head)].push_back({same.lone, {}});
-    same.lone.clear();
+  if (!alike.lone.empty()) {
+    alike.by_digest.emplace(sha256_of_file(alike.lone), alike.lone);
+    alike.lone.clear();
   }
-  std::vector<Known>& known = same.by_head[sha256(head)];
-  Known added{file, {}};
-  for (Known& one : known) {
-    if (size <= head_bytes) return one.file;
-    if (one.digest.empty()) one.digest = sha256_of_file(one.file);
-    if (added.digest.empty()) added.digest = sha256_of_file(file);
-    if (one.digest == added.digest) return one.file;
-  }
-  known.push_back(std::move(added));
-  return std::nullopt;
+  const auto [same, is_new] = alike.by_digest.emplace(sha256_of_file(file), file);
+  return is_new ? std::nullopt : std::optional(same->second);
 }
 
 }  // namespace firstedge

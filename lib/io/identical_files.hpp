@@ -8,33 +8,28 @@
 #include <optional>
 #include <span>
 #include <string>
-#include <vector>
+#include <utility>
 
 namespace firstedge {
 
-/// Files are compared by size, then by the SHA-256 of their first MiB, then of their whole content; each step
-/// is taken only for files that are equal in the one before, so that a run of unlike files costs nothing.
+/// Files are compared by size and by a fingerprint of their first bytes, then by the SHA-256 of their whole
+/// content, which is taken only of files that are equal in both, so that a run of unlike files costs nothing.
 class IdenticalFiles {
  public:
-  /// How much of a file add() wants to see.
-  static constexpr std::size_t head_bytes = std::size_t{1} << 20U;
+  /// A number that files of the same content share, from the first bytes of a file: 4 KiB, or all.
+  static std::uint64_t fingerprint(std::span<const std::byte> head);
 
-  /// The first file added before that has the same content; nothing if there is none. head: the first bytes
-  /// of the file, head_bytes or all. Empty files are not compared. Throws Error if a file must be read again
-  /// and cannot be.
+  /// The first file added before that has the same content; nothing if there is none. Empty files are not
+  /// compared. Throws Error if a file must be read again and cannot be.
   std::optional<std::filesystem::path> add(const std::filesystem::path& file, std::uint64_t size,
-                                           std::span<const std::byte> head);
+                                           std::uint64_t fingerprint);
 
  private:
-  struct Known {
-    std::filesystem::path file;
-    std::string digest;  // of the whole content; empty until needed
-  };
-  struct SameSize {
+  struct Alike {
     std::filesystem::path lone;  // the first, until a second comes
-    std::map<std::string, std::vector<Known>> by_head;
+    std::map<std::string, std::filesystem::path> by_digest;
   };
-  std::map<std::uint64_t, SameSize> by_size_;
+  std::map<std::pair<std::uint64_t, std::uint64_t>, Alike> by_size_and_fingerprint_;
 };
 
 }  // namespace firstedge

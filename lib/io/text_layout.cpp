@@ -1,6 +1,7 @@
 #include "firstedge/io/text_layout.hpp"
 
 #include "firstedge/core/error.hpp"
+#include "firstedge/io/text_layout_again.hpp"
 #include "firstedge/io/text_roles.hpp"
 #include "firstedge/io/text_titles.hpp"
 
@@ -15,7 +16,6 @@
 namespace firstedge {
 namespace {
 
-constexpr std::size_t short_look_bytes = std::size_t{1} << 13U;  // where the dialect is known
 constexpr std::size_t first_look_bytes = std::size_t{1} << 16U;
 constexpr std::size_t last_look_bytes = std::size_t{1} << 20U;
 constexpr std::size_t settings_rows = 200;   // searched for settings beside the numbers,
@@ -54,6 +54,8 @@ class LayoutFinder {
     set_axis();
     name_channels();
     keep_metadata();
+    layout_.telling_header =
+        telling_header({lines_, layout_.header_lines, layout_.columns, rows_, titles_, roles_}, options_);
     return std::move(layout_);
   }
 

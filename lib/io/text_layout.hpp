@@ -43,7 +43,11 @@ struct TextLayout {
   std::string title_line;                       ///< the line with the columns' names, if any
   std::vector<std::string> guesses;             ///< sentences for RunDescription
   std::map<std::string, std::string> metadata;  ///< "line 0003": the text
+  std::string telling_header;                   ///< of text_layout_again.hpp
 };
+
+/// How much of a file is looked at where the dialect is known.
+inline constexpr std::size_t short_look_bytes = std::size_t{1} << 13U;
 
 /// Looks at the lines ahead (64 KiB; 1 MiB if no row of numbers stands in them) without taking them. `hint`
 /// is the dialect of another file of the run: tried first, and kept if it fits. Throws Error if there are no

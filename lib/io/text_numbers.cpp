@@ -1,10 +1,11 @@
 #include "firstedge/io/text_numbers.hpp"
 
+#include "firstedge/io/plain_decimal.hpp"
+
 #include <algorithm>
 #include <array>
 #include <charconv>
 #include <cmath>
-#include <cstdint>
 #include <limits>
 #include <system_error>
 
@@ -13,46 +14,6 @@ namespace {
 
 bool is_blank(char c) {
   return c == ' ' || c == '\t';
-}
-
-bool is_digit(char c) {
-  return c >= '0' && c <= '9';
-}
-
-bool is_letter(char c) {
-  return (c >= 'A' && c <= 'Z') || (c >= 'a' && c <= 'z');
-}
-
-// The usual case, a decimal of few digits without exponent: m / 10^k is rounded once, so it is the nearest
-// double, while m < 2^53 and k <= 22, since both are doubles then (W. D. Clinger, How to read floating point
-// numbers accurately, PLDI 1990, doi 10.1145/93542.93557). Length 0 for everything else.
-LeadingNumber plain_decimal(std::string_view text, char decimal) {
-  static constexpr std::array<double, 19> powers{1e0,  1e1,  1e2,  1e3,  1e4,  1e5,  1e6,  1e7,  1e8, 1e9,
-                                                 1e10, 1e11, 1e12, 1e13, 1e14, 1e15, 1e16, 1e17, 1e18};
-  constexpr std::uint64_t most = std::uint64_t{1} << 53U;
-  const char* at = text.data();
-  const char* const end = at + text.size();
-  const bool negative = at != end && *at == '-';
-  if (at != end && (*at == '-' || *at == '+')) ++at;
-  std::uint64_t digits = 0;
-  const char* const first = at;
-  const char* point = nullptr;
-  for (; at != end; ++at) {
-    if (is_digit(*at)) {
-      digits = digits * 10 + static_cast<std::uint64_t>(*at - '0');
-    } else if (*at == decimal && point == nullptr) {
-      point = at;
-    } else {
-      break;
-    }
-  }
-  const auto length = at - first;  // at most 19 digits do not overflow
-  const auto decimals = point == nullptr ? 0 : at - point - 1;
-  const bool odd = length == 0 || length > 19 || digits >= most || (point != nullptr && decimals == 0);
-  const bool goes_on = at != end && is_letter(*at);  // an exponent
-  if (odd || goes_on) return {};
-  const double value = static_cast<double>(digits) / powers[static_cast<std::size_t>(decimals)];
-  return {negative ? -value : value, static_cast<std::size_t>(at - text.data()), true};
 }
 
 LeadingNumber with_decimal_point(std::string_view text) {
@@ -123,8 +84,8 @@ std::string_view without_blanks(std::string_view text) {
 }
 
 LeadingNumber leading_number(std::string_view text, char decimal) {
-  const LeadingNumber plain = plain_decimal(text, decimal);
-  if (plain.length > 0) return plain;
+  const PlainNumber plain = plain_decimal(text, decimal);
+  if (plain.length > 0) return {.value = plain.value, .length = plain.length};
   return decimal == ',' ? with_decimal_comma(text) : with_decimal_point(text);
 }
 

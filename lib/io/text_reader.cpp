@@ -1,12 +1,10 @@
 #include "firstedge/io/text_reader.hpp"
 
-#include "firstedge/io/file_pattern.hpp"
 #include "firstedge/io/file_run.hpp"
 #include "firstedge/io/identical_files.hpp"
 #include "firstedge/io/text_account.hpp"
-#include "firstedge/io/text_layout.hpp"
-#include "firstedge/io/text_options.hpp"
-#include "firstedge/io/text_records.hpp"
+#include "firstedge/io/text_files_ahead.hpp"
+#include "firstedge/io/text_run_plan.hpp"
 
 #include <algorithm>
 #include <utility>
@@ -17,164 +15,15 @@
 namespace firstedge {
 namespace {
 
-constexpr std::size_t most_channels_looked_into = 64;
-constexpr std::size_t most_tries = 20;  // files looked into in search of one that can be read
-constexpr std::size_t most_guesses = 40;
-
-// Which files make up which record.
-struct Plan {
-  struct Member {
-    std::size_t file = 0;
-    std::string channel;  // by the pattern; empty without
-  };
-  struct Group {
-    std::optional<std::uint64_t> index;  // of its one record, by the pattern
-    std::vector<Member> members;
-  };
-  std::vector<std::filesystem::path> files;
-  std::vector<std::string> channels;  // by the pattern; empty without
-  std::vector<Group> groups;
-  std::vector<std::string> remarks;
-  bool one_record_a_group = false;
-};
-
-Plan plan_of(const std::vector<std::filesystem::path>& files, const TextOptions& options,
-             const std::optional<FilePattern>& pattern) {
-  Plan plan;
-  if (!pattern) {
-    plan.files = files;
-    for (std::size_t i = 0; i < files.size(); ++i) plan.groups.push_back({std::nullopt, {{i, {}}}});
-    return plan;
-  }
-  FileGroups found =
-      group_files(files, *pattern, pattern->has_channel() ? options.channels : std::vector<std::string>{});
-  plan.one_record_a_group = pattern->has_record();
-  for (const FileGroups::Group& group : found.groups) {
-    Plan::Group planned;
-    if (pattern->has_record()) planned.index = group.index;
-    for (std::size_t i = 0; i < group.files.size(); ++i) {
-      if (group.files[i] != FileGroups::no_file)
-        planned.members.push_back({group.files[i], found.channels[i]});
-    }
-    plan.groups.push_back(std::move(planned));
-  }
-  plan.files = std::move(found.files);
-  plan.remarks = std::move(found.remarks);
-  if (pattern->has_channel()) plan.channels = std::move(found.channels);
-  return plan;
-}
-
-std::string channel_name(const Plan::Member& member, const TextLayout& layout, std::size_t voltage) {
-  if (member.channel.empty()) return layout.voltages[voltage].name;
-  return layout.voltages.size() == 1 ? member.channel : member.channel + " " + layout.voltages[voltage].name;
-}
-
-// Looks into few files to learn what the run is made of.
-class FirstLook {
- public:
-  FirstLook(const Plan& plan, const TextOptions& options) : plan_(plan), options_(options) {}
-
-  RunDescription describe() {
-    description_.format = "text";
-    description_.files = plan_.files;
-    if (plan_.channels.empty()) {
-      look_along_the_run();
-    } else {
-      look_at_each_channel();
-    }
-    if (!hint_) throw *first_failure_;
-    if (plan_.one_record_a_group) description_.record_count = plan_.groups.size();
-    add_guesses();
-    return std::move(description_);
-  }
-
-  std::optional<TextDialect> dialect() const { return hint_; }
-
- private:
-  bool look_into(const Plan::Member& member) {
-    try {
-      const TextRecordStream stream =
-          open_text_records(ByteSource::from_file(plan_.files[member.file]), options_, hint_);
-      const TextLayout& layout = stream.layout();
-      if (!hint_) {
-        hint_ = layout.dialect;
-        description_.metadata = layout.metadata;
-      }
-      for (std::size_t i = 0; i < layout.voltages.size(); ++i) add_channel(channel_name(member, layout, i));
-      for (const std::string& guess : layout.guesses) add_guess(guess);
-      return true;
-    } catch (const Error& error) {
-      if (!first_failure_) first_failure_ = error;
-      return false;
-    }
-  }
-
-  void add_channel(const std::string& name) {
-    auto& channels = description_.channels;
-    if (std::find(channels.begin(), channels.end(), name) == channels.end()) channels.push_back(name);
-  }
-
-  void add_guess(const std::string& guess) {
-    auto& guesses = description_.guesses;
-    if (guesses.size() >= most_guesses) return;
-    if (std::find(guesses.begin(), guesses.end(), guess) == guesses.end()) guesses.push_back(guess);
-  }
-
-  void look_along_the_run() {
-    const std::size_t count = plan_.groups.size();
-    std::size_t next = 0;
-    for (const std::size_t start : {std::size_t{0}, count / 2, count - 1}) {
-      std::size_t tries = 0;
-      for (next = std::max(next, start); next < count && tries < most_tries; ++tries) {
-        if (look_into(plan_.groups[next++].members.front())) break;
-      }
-    }
-  }
-
-  void look_at_each_channel() {
-    for (const std::string& channel : plan_.channels) {
-      std::size_t tries = description_.channels.size() < most_channels_looked_into ? 0 : most_tries;
-      bool found = false;
-      for (auto group = plan_.groups.begin(); group != plan_.groups.end() && tries < most_tries && !found;
-           ++group) {
-        for (const Plan::Member& member : group->members) {
-          if (member.channel != channel) continue;
-          ++tries;
-          found = look_into(member);
-        }
-      }
-      if (!found) add_channel(channel);
-    }
-  }
-
-  void add_guesses() {
-    if (!options_.separators_given && options_.record_length == 0) {
-      add_guess(
-          "a new record begins behind a blank line or a repeated header line, or where the time is back at "
-          "its start (input/record_separators and input/record_length override this)");
-    }
-    if (plan_.channels.empty() && options_.channels.empty() && plan_.groups.size() > 3) {
-      add_guess(
-          "the channels of the run are those named in the first, the middle and the last file "
-          "(input/channels overrides this)");
-    }
-  }
-
-  const Plan& plan_;
-  const TextOptions& options_;
-  RunDescription description_;
-  std::optional<TextDialect> hint_;
-  std::optional<Error> first_failure_;
-};
-
 class TextReader final : public RecordReader {
  public:
-  TextReader(Plan plan, TextOptions options, RunDescription description, std::optional<TextDialect> dialect)
+  TextReader(TextRunPlan plan, TextOptions options, RunDescription description,
+             std::optional<TextDialect> dialect)
       : plan_(std::move(plan)),
         options_(std::move(options)),
         description_(std::move(description)),
-        dialect_(dialect),
-        account_(description_.channels) {
+        account_(description_.channels),
+        files_(files_in_turn(plan_), options_, dialect) {
     for (std::size_t i = 0; i < description_.channels.size(); ++i) position_[description_.channels[i]] = i;
     for (const std::string& remark : plan_.remarks) account_.add_remark(remark, remark);
   }
@@ -204,10 +53,19 @@ class TextReader final : public RecordReader {
  private:
   struct OpenFile {
     TextRecordStream stream;
+    std::optional<TextRecord> first;
     std::size_t file = 0;
     std::vector<std::optional<std::size_t>> positions;  // of its voltages among the channels of the run
   };
   using Storage = std::vector<std::vector<TextTrace>>;
+
+  static std::vector<std::filesystem::path> files_in_turn(const TextRunPlan& plan) {
+    std::vector<std::filesystem::path> files;
+    for (const TextRunPlan::Group& group : plan.groups) {
+      for (const TextRunPlan::Member& member : group.members) files.push_back(plan.files[member.file]);
+    }
+    return files;
+  }
 
   static double share_taken(const TextSource& source) {
     return static_cast<double>(source.taken_bytes()) /
@@ -215,16 +73,16 @@ class TextReader final : public RecordReader {
   }
 
   bool open_next_group();
-  void open_file(const Plan::Member& member);
+  void open_file(const TextRunPlan::Member& member);
   void read_record(RecordBlock& block);
   void add_record(RecordBlock& block, std::vector<std::optional<TextRecord>> parts);
   Trace trace_of(const TextTrace& text) const;
 
-  Plan plan_;
+  TextRunPlan plan_;
   TextOptions options_;
   RunDescription description_;
-  std::optional<TextDialect> dialect_;
   TextAccount account_;
+  TextFilesAhead files_;
   IdenticalFiles identical_;
   std::map<std::string, std::size_t> position_;
   std::size_t next_group_ = 0;
@@ -238,10 +96,10 @@ class TextReader final : public RecordReader {
 // Opens the files of the next group; leaves streams_ empty if none of them can be read. False at the end.
 bool TextReader::open_next_group() {
   if (next_group_ == plan_.groups.size()) return false;
-  const Plan::Group& group = plan_.groups[next_group_++];
+  const TextRunPlan::Group& group = plan_.groups[next_group_++];
   if (group.index) next_index_ = *group.index;
   records_of_group_ = 0;
-  for (const Plan::Member& member : group.members) open_file(member);
+  for (const TextRunPlan::Member& member : group.members) open_file(member);
   if (streams_.empty()) {
     account_.add_bad();
     ++next_index_;
@@ -249,15 +107,14 @@ bool TextReader::open_next_group() {
   return true;
 }
 
-void TextReader::open_file(const Plan::Member& member) {
+void TextReader::open_file(const TextRunPlan::Member& member) {
   const std::filesystem::path& file = plan_.files[member.file];
   try {
-    TextRecordStream stream = open_text_records(ByteSource::from_file(file), options_, dialect_);
-    const TextSource& source = stream.source();
-    if (const auto same = identical_.add(file, source.size_bytes(), source.head())) {
+    BegunTextFile begun = files_.next();
+    if (const auto same = identical_.add(file, begun.stream.source().size_bytes(), begun.fingerprint)) {
       account_.add_identical(file, *same);
     }
-    const TextLayout& layout = stream.layout();
+    const TextLayout& layout = begun.stream.layout();
     std::vector<std::optional<std::size_t>> positions;
     for (std::size_t i = 0; i < layout.voltages.size(); ++i) {
       const std::string name = channel_name(member, layout, i);
@@ -268,7 +125,7 @@ void TextReader::open_file(const Plan::Member& member) {
           file.string(), fmt::format("the channel '{}' is not among those of the run and is left out", name),
           "name all channels in input/channels, or read this file by itself"));
     }
-    streams_.push_back({std::move(stream), member.file, std::move(positions)});
+    streams_.push_back({std::move(begun.stream), std::move(begun.first), member.file, std::move(positions)});
   } catch (const Error& error) {
     account_.add_problem(error);
   }
@@ -279,7 +136,7 @@ void TextReader::read_record(RecordBlock& block) {
   std::vector<std::optional<TextRecord>> parts;
   bool any = false;
   for (OpenFile& open : streams_) {
-    parts.push_back(open.stream.next());
+    parts.push_back(open.first ? std::exchange(open.first, std::nullopt) : open.stream.next());
     any = any || parts.back().has_value();
   }
   if (!any) {
@@ -356,11 +213,10 @@ std::unique_ptr<RecordReader> open_text(const std::vector<std::filesystem::path>
                                         const Settings& input) {
   if (files.empty()) throw Error("files", "none is given", "name at least one file or folder");
   TextOptions options = text_options(input);
-  Plan plan = plan_of(files, options, pattern_of(input));
-  FirstLook look(plan, options);
-  RunDescription description = look.describe();
-  const std::optional<TextDialect> dialect = look.dialect();
-  return std::make_unique<TextReader>(std::move(plan), std::move(options), std::move(description), dialect);
+  TextRunPlan plan = text_run_plan(files, options, pattern_of(input));
+  TextRunLook look = look_into_text_run(plan, options);
+  return std::make_unique<TextReader>(std::move(plan), std::move(options), std::move(look.description),
+                                      look.dialect);
 }
 
 }  // namespace firstedge

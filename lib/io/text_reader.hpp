@@ -51,8 +51,9 @@ namespace firstedge {
 /// Throws Error for settings that are wrong and if none of the files looked into can be read. Damage met
 /// later is put into the account: a bad record is left out and counted, a file that cannot be read counts as
 /// one bad record. Of a record whose channels stand in several files the good channels are handed over, the
-/// others are empty and counted. At most one file a channel is open at a time, and memory is that of the
-/// records handed over and 2 MiB a file open.
+/// others are empty and counted. All threads parse: up to 64 files are begun ahead of their turn, some 8 MiB
+/// of them or one larger file. Memory is that of the records handed over and begun, and 2 MiB a large file
+/// open.
 std::unique_ptr<RecordReader> open_text(const std::vector<std::filesystem::path>& files,
                                         const Settings& input);
 

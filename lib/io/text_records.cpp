@@ -1,5 +1,7 @@
 #include "firstedge/io/text_records.hpp"
 
+#include "firstedge/io/text_layout_again.hpp"
+
 #include <algorithm>
 #include <cmath>
 #include <set>
@@ -65,14 +67,15 @@ bool has_word(std::string_view line) {
 
 }  // namespace
 
-TextRecordStream::TextRecordStream(TextSource source, TextLayout layout, TextOptions options)
+TextRecordStream::TextRecordStream(TextSource source, std::shared_ptr<const TextLayout> layout,
+                                   TextOptions options)
     : source_(std::move(source)),
       layout_(std::move(layout)),
       options_(with_separators_settled(std::move(options))),
-      wanted_(wanted_columns(layout_)),
-      parser_(layout_.dialect, wanted_, std::max(layout_.columns, wanted_.back() + 1)),
-      axis_column_(axis_column(layout_)),
-      header_lines_left_(layout_.header_lines) {
+      wanted_(wanted_columns(*layout_)),
+      parser_(layout_->dialect, wanted_, std::max(layout_->columns, wanted_.back() + 1)),
+      axis_column_(axis_column(*layout_)),
+      header_lines_left_(layout_->header_lines) {
   if (axis_column_) axis_wanted_ = position_among(wanted_, *axis_column_);
 }
 
@@ -140,9 +143,9 @@ void TextRecordStream::take_header_line(std::string_view line) {
 
 TextRecordStream::LineKind TextRecordStream::kind_of(std::string_view line) {
   if (parser_.parse(line)) return LineKind::row;
-  if (is_blank_line(line, layout_.dialect.delimiter) || is_rule(line)) return LineKind::blank;
-  const std::string key = header_key(line, layout_.dialect.delimiter);
-  if (!key.empty() && layout_.header_keys.contains(key)) {
+  if (is_blank_line(line, layout_->dialect.delimiter) || is_rule(line)) return LineKind::blank;
+  const std::string key = header_key(line, layout_->dialect.delimiter);
+  if (!key.empty() && layout_->header_keys.contains(key)) {
     return has_other_columns(line) ? LineKind::other_columns : LineKind::header;
   }
   if (has_control_characters(line)) return LineKind::damaged_row;
@@ -152,24 +155,24 @@ TextRecordStream::LineKind TextRecordStream::kind_of(std::string_view line) {
 
 // True for a line that looks like the line of titles, but says something else.
 bool TextRecordStream::has_other_columns(std::string_view line) const {
-  const char delimiter = layout_.dialect.delimiter;
+  const char delimiter = layout_->dialect.delimiter;
   const auto fields = [delimiter](std::string_view text) {
     FieldCursor cursor(without_comment_mark(text), delimiter);
     std::size_t count = 0;
     while (cursor.next()) ++count;
     return count;
   };
-  return !layout_.title_line.empty() &&
-         header_key(line, delimiter) == header_key(layout_.title_line, delimiter) &&
-         without_blanks(line) != without_blanks(layout_.title_line) &&
-         fields(line) >= fields(layout_.title_line);
+  return !layout_->title_line.empty() &&
+         header_key(line, delimiter) == header_key(layout_->title_line, delimiter) &&
+         without_blanks(line) != without_blanks(layout_->title_line) &&
+         fields(line) >= fields(layout_->title_line);
 }
 
 TextRecordStream::Position TextRecordStream::position_of_row() const {
   Position position;
   if (axis_wanted_) position.axis = parser_.values()[*axis_wanted_];
-  if (layout_.record_column) {
-    position.record = parser_.values()[position_among(wanted_, *layout_.record_column)];
+  if (layout_->record_column) {
+    position.record = parser_.values()[position_among(wanted_, *layout_->record_column)];
   }
   return position;
 }
@@ -177,7 +180,7 @@ TextRecordStream::Position TextRecordStream::position_of_row() const {
 TextRecordStream::Position TextRecordStream::position_in(std::string_view damaged_line) const {
   Position position;
   if (axis_column_) position.axis = parser_.number_in(damaged_line, *axis_column_);
-  if (layout_.record_column) position.record = parser_.number_in(damaged_line, *layout_.record_column);
+  if (layout_->record_column) position.record = parser_.number_in(damaged_line, *layout_->record_column);
   return position;
 }
 
@@ -186,7 +189,7 @@ bool TextRecordStream::is_usable(const Position& position) const {
     return !wanted || (value && std::isfinite(*value));
   };
   return good(axis_column_.has_value(), position.axis) &&
-         good(layout_.record_column.has_value(), position.record);
+         good(layout_->record_column.has_value(), position.record);
 }
 
 bool TextRecordStream::is_back_at_start(double axis) const {
@@ -200,7 +203,7 @@ bool TextRecordStream::is_back_at_start(double axis) const {
 bool TextRecordStream::starts_record(const Position& position) const {
   if (draft_.rows == 0) return false;  // it has begun already
   if (options_.record_length > 0 && draft_.rows >= options_.record_length) return true;
-  if (gap_.blank && options_.blank_line_separates && !layout_.double_spaced) return true;
+  if (gap_.blank && options_.blank_line_separates && !layout_->double_spaced) return true;
   if (gap_.header && options_.header_separates) return true;
   if (position.record && draft_.last.record && *position.record != *draft_.last.record) return true;
   return options_.time_separates && position.axis && is_back_at_start(*position.axis);
@@ -227,7 +230,7 @@ std::optional<TextRecord> TextRecordStream::take_row(std::string_view line, bool
 // A row after which nothing has to be decided: it follows right behind another of a good record, and its time
 // rises.
 bool TextRecordStream::is_usual_row() const {
-  if (gap_.is_open || draft_.damage || draft_.rows == 0 || layout_.record_column) return false;
+  if (gap_.is_open || draft_.damage || draft_.rows == 0 || layout_->record_column) return false;
   const std::size_t most_rows = options_.record_length > 0 ? options_.record_length : most_text_rows;
   return draft_.rows < most_rows && (!axis_wanted_ || parser_.values()[*axis_wanted_] > *draft_.last.axis);
 }
@@ -288,9 +291,9 @@ void TextRecordStream::add_damage(const std::string& problem, const std::string&
 }
 
 HeaderFacts TextRecordStream::facts_for(const std::vector<HeaderLine>& header) const {
-  if (is_first_record_) return layout_.facts;
-  const HeaderFacts own = facts_of(header, layout_.dialect, options_.time_scale);
-  HeaderFacts facts = own.over(layout_.facts);
+  if (is_first_record_) return layout_->facts;
+  const HeaderFacts own = facts_of(header, layout_->dialect, options_.time_scale);
+  HeaderFacts facts = own.over(layout_->facts);
   // These belong to the record that their header stands above.
   facts.trigger = own.trigger;
   facts.samples = own.samples;
@@ -308,7 +311,7 @@ TextRecord TextRecordStream::finish() {
     draft.kept.facts = facts_for(draft.header);
     draft.kept.file = source_.name();
     draft.kept.wanted = wanted_;
-    record = traces_of(std::move(draft.kept), layout_, options_);
+    record = traces_of(std::move(draft.kept), *layout_, options_);
   }
   is_first_record_ = false;
   return record;
@@ -332,9 +335,12 @@ std::optional<TextRecord> TextRecordStream::end_of_file() {
 }
 
 TextRecordStream open_text_records(ByteSource bytes, const TextOptions& options,
-                                   std::optional<TextDialect> hint) {
+                                   std::optional<TextDialect> hint,
+                                   const std::shared_ptr<const TextLayout>& known) {
   TextSource source(std::move(bytes));
-  TextLayout layout = find_layout(source, options, hint);
+  if (known && hint && known->dialect == *hint && is_layout_of(*known, source))
+    return {std::move(source), known, options};
+  auto layout = std::make_shared<const TextLayout>(find_layout(source, options, hint));
   return {std::move(source), std::move(layout), options};
 }
 

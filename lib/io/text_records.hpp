@@ -10,6 +10,7 @@
 
 #include <cstddef>
 #include <cstdint>
+#include <memory>
 #include <optional>
 #include <string>
 #include <string_view>
@@ -35,12 +36,13 @@ inline constexpr std::size_t most_text_rows = std::size_t{1} << 26U;
 /// reading of the file.
 class TextRecordStream {
  public:
-  TextRecordStream(TextSource source, TextLayout layout, TextOptions options);
+  TextRecordStream(TextSource source, std::shared_ptr<const TextLayout> layout, TextOptions options);
 
   /// The next record, good or damaged; nothing at the end of the file. Never throws Error.
   std::optional<TextRecord> next();
 
-  const TextLayout& layout() const { return layout_; }
+  const TextLayout& layout() const { return *layout_; }
+  std::shared_ptr<const TextLayout> shared_layout() const { return layout_; }
   const TextSource& source() const { return source_; }
 
  private:
@@ -88,7 +90,7 @@ class TextRecordStream {
   HeaderFacts facts_for(const std::vector<HeaderLine>& header) const;
 
   TextSource source_;
-  TextLayout layout_;
+  std::shared_ptr<const TextLayout> layout_;
   TextOptions options_;
   std::vector<std::size_t> wanted_;
   RowParser parser_;
@@ -105,8 +107,10 @@ class TextRecordStream {
 };
 
 /// The one entry for a file, a test and a fuzzer: finds the layout, then stands before the first record.
-/// `hint` as in find_layout, which says what is thrown.
+/// `hint` as in find_layout, which says what is thrown. `known`, of another file of the run, is taken where
+/// it is what find_layout would find; null: none is known.
 TextRecordStream open_text_records(ByteSource bytes, const TextOptions& options,
-                                   std::optional<TextDialect> hint = std::nullopt);
+                                   std::optional<TextDialect> hint = std::nullopt,
+                                   const std::shared_ptr<const TextLayout>& known = nullptr);
 
 }  // namespace firstedge

@@ -1,5 +1,6 @@
 #include "firstedge/io/text_rows.hpp"
 
+#include "firstedge/io/plain_decimal.hpp"
 #include "firstedge/io/text_units.hpp"
 
 #include <algorithm>
@@ -46,8 +47,13 @@ bool RowParser::parse_plain(std::string_view line) {
       ++at;
     }
     skip_blanks();
-    const LeadingNumber number = leading_number({at, static_cast<std::size_t>(end - at)}, dialect_.decimal);
-    if (number.length == 0 || !number.in_range) return false;
+    const std::string_view rest(at, static_cast<std::size_t>(end - at));
+    PlainNumber number = plain_decimal(rest, dialect_.decimal);
+    if (number.length == 0) {
+      const LeadingNumber any = leading_number(rest, dialect_.decimal);
+      if (any.length == 0 || !any.in_range) return false;
+      number = {any.value, any.length};
+    }
     values_[i] = number.value;
     at += number.length;
     if (!white) skip_blanks();

@@ -10,11 +10,6 @@ namespace {
 
 constexpr std::size_t block_bytes = std::size_t{1} << 20U;
 
-std::string_view without_carriage_returns(std::string_view line) {
-  while (line.ends_with('\r')) line.remove_suffix(1);
-  return line;
-}
-
 }  // namespace
 
 TextSource::TextSource(ByteSource bytes) : bytes_(std::move(bytes)) {
@@ -22,11 +17,6 @@ TextSource::TextSource(ByteSource bytes) : bytes_(std::move(bytes)) {
   check_encoding();
   const bool has_line_feed = unread().find('\n') != std::string_view::npos;
   line_end_ = has_line_feed || unread().find('\r') == std::string_view::npos ? '\n' : '\r';
-}
-
-std::string_view TextSource::unread() const {
-  // char may look at any object's bytes.
-  return {reinterpret_cast<const char*>(window_.data()) + taken_, window_.size() - taken_};
 }
 
 // Moves what is not taken yet to the front and reads one more block behind it.
@@ -75,8 +65,9 @@ std::vector<std::string_view> TextSource::lines_ahead(std::size_t most) {
   return lines;
 }
 
-std::optional<std::string_view> TextSource::next_line() {
-  std::size_t length = unread().find(line_end_);
+// The next line where it does not end in the window, or too late.
+std::optional<std::string_view> TextSource::next_line_beyond(std::string_view window) {
+  std::size_t length = window.find(line_end_);
   while (length == std::string_view::npos && !at_end() && unread().size() <= longest_text_line) {
     const std::size_t searched = unread().size();
     fill();

@@ -40,7 +40,14 @@ class TextSource {
 
   /// The next line without its end, valid until the next call; nothing at the end of the file. Throws Error
   /// for a line longer than longest_text_line.
-  std::optional<std::string_view> next_line();
+  std::optional<std::string_view> next_line() {
+    const std::string_view text = unread();
+    const std::size_t length = text.find(line_end_);
+    if (length > longest_text_line) return next_line_beyond(text);
+    ++line_;
+    taken_ += length + 1;
+    return without_carriage_returns(text.substr(0, length));
+  }
 
   /// Number of the line that next_line() returned last, from 1.
   std::uint64_t line() const { return line_; }
@@ -52,7 +59,15 @@ class TextSource {
 
  private:
   bool at_end() const { return offset_ == bytes_.size(); }
-  std::string_view unread() const;
+  std::string_view unread() const {
+    // char may look at any object's bytes.
+    return {reinterpret_cast<const char*>(window_.data()) + taken_, window_.size() - taken_};
+  }
+  static std::string_view without_carriage_returns(std::string_view line) {
+    while (line.ends_with('\r')) line.remove_suffix(1);
+    return line;
+  }
+  std::optional<std::string_view> next_line_beyond(std::string_view window);
   void fill();
   void check_encoding();
 

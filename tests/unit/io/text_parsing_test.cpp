@@ -55,8 +55,9 @@ TEST(text_numbers, a_number_is_the_nearest_double_with_either_decimal_sign) {
   }
 }
 
-TEST(text_numbers, every_number_of_digits_and_decimals_is_the_one_of_from_chars) {
-  // The short way of plain_decimal against the standard's, at both sides of every limit it has.
+TEST(text_numbers, every_number_of_digits_decimals_and_exponent_is_the_one_of_from_chars) {
+  // The short way of plain_decimal against the standard's, at both sides of every limit it has, with and
+  // without more of the line behind it.
   test::Random random(5);
   for (int round = 0; round < 20000; ++round) {
     const auto digits = static_cast<std::size_t>(random.uniform(1, 23));
@@ -67,10 +68,21 @@ TEST(text_numbers, every_number_of_digits_and_decimals_is_the_one_of_from_chars)
       if (i == point) text += '.';
       text += static_cast<char>('0' + static_cast<int>(random.uniform(0, 10)));
     }
-    if (random.uniform(0, 1) < 0.3) text += "e-7";
+    if (random.uniform(0, 1) < 0.5) {
+      text += random.uniform(0, 1) < 0.5 ? 'e' : 'E';
+      text += std::to_string(static_cast<int>(random.uniform(-40, 40)));
+    }
     double value = 0;
     std::from_chars(text.data(), text.data() + text.size(), value);
     ASSERT_EQ(parse_number(text, '.'), value) << text;
+    for (const char* behind : {",-0.125,7", ";12345678", " ", "e", "e+", "e-x", "\t1e5"}) {
+      const std::string line = text + behind;
+      const LeadingNumber number = leading_number(line, '.');
+      double leading = 0;
+      const auto end = std::from_chars(line.data(), line.data() + line.size(), leading).ptr;
+      ASSERT_EQ(number.value, leading) << line;
+      ASSERT_EQ(number.length, static_cast<std::size_t>(end - line.data())) << line;
+    }
     std::replace(text.begin(), text.end(), '.', ',');
     ASSERT_EQ(parse_number(text, ','), value) << text;
   }
