@@ -94,11 +94,16 @@ std::string command_of(const std::string& program, const std::vector<std::string
 
 Provenance provenance_of(int argc, char** argv, const std::vector<std::filesystem::path>& inputs,
                          const std::string& setup_text) {
+  Provenance made = provenance_without_inputs(argc, argv, setup_text);
+  made.inputs = input_digests(inputs);
+  return made;
+}
+
+Provenance provenance_without_inputs(int argc, char** argv, const std::string& setup_text) {
   Provenance made;
   made.program = app_name(argv);
   made.version = FIRSTEDGE_VERSION;
   made.command = command_of(made.program, {argv + 1, argv + argc});
-  made.inputs = input_digests(inputs);
   made.setup = setup_text;
   return made;
 }

@@ -39,6 +39,9 @@ std::string command_of(const std::string& program, const std::vector<std::string
 Provenance provenance_of(int argc, char** argv, const std::vector<std::filesystem::path>& inputs,
                          const std::string& setup_text);
 
+/// The same without the inputs.
+Provenance provenance_without_inputs(int argc, char** argv, const std::string& setup_text);
+
 /// The name that this program was called by, without its folder.
 std::string app_name(char** argv);
 

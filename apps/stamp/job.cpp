@@ -1,5 +1,7 @@
 #include "stamp/job.hpp"
 
+#include "firstedge/batch/prepared_run.hpp"
+#include "firstedge/batch/thread_limit.hpp"
 #include "firstedge/core/digest.hpp"
 #include "firstedge/core/error.hpp"
 #include "firstedge/io/stamp_table_merge.hpp"
@@ -63,6 +65,7 @@ int merge(const StampJob& job, int argc, char** argv) {
 }
 
 int stamp(StampJob& job, int argc, char** argv) {
+  const ThreadLimit limit(job.run.threads);
   const StampInputs inputs = inputs_of(job, argc, argv);
   RunSummary summary;
   {
@@ -70,7 +73,7 @@ int stamp(StampJob& job, int argc, char** argv) {
     job.run.progress = [&](std::uint64_t records, auto share) { progress.show(records, share); };
     summary = stamp_run(job.files, inputs.setup, job.table, inputs.provenance, job.run);
   }
-  return put_out(job, summary, inputs.provenance);
+  return put_out(job, summary, with_digests(inputs.provenance, job.run));
 }
 
 }  // namespace
@@ -94,7 +97,9 @@ int do_job(StampJob& job, int argc, char** argv) {
 StampInputs inputs_of(StampJob& job, int argc, char** argv) {
   StampInputs inputs{.setup = job.setup.empty() ? default_setup() : read_setup(job.setup)};
   if (!job.part.empty()) job.run.part = part_named(job.part);
-  inputs.provenance = provenance_of(argc, argv, job.files, inputs.setup.text);
+  inputs.provenance = provenance_without_inputs(argc, argv, inputs.setup.text);
+  job.run.digests = std::make_shared<InputDigests>(job.files);
+  inputs.provenance.inputs = job.run.digests->names();
   inputs.provenance.command = stamping_command(job, inputs.provenance.program);
   if (!job.templates.empty()) {
     job.run.templates = read_templates(job.templates);

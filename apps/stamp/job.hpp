@@ -28,7 +28,8 @@ int run_stamp_app(int argc, char** argv,
 /// Stamps or merges. Returns the exit code; throws Error for bad input.
 int do_job(StampJob& job, int argc, char** argv);
 
-/// Setup, templates and provenance of a job that stamps, with its part and its options complete. The command
+/// Setup, templates and provenance of a job that stamps, with its part and its options complete; the inputs'
+/// digests are begun. The command
 /// in the provenance says what the table depends on, and leaves out how it came to be: threads, parts,
 /// outputs.
 struct StampInputs {

@@ -147,6 +147,12 @@ StampTableHead head_of_part(const PreparedRun& run, const std::optional<RecordPa
   return head;
 }
 
+Provenance with_digests(const Provenance& provenance, const RunOptions& options) {
+  Provenance known = provenance;
+  if (options.digests) known.inputs = options.digests->wait();
+  return known;
+}
+
 RunSummary empty_summary(const PreparedRun& run) {
   RunSummary summary;
   summary.channels = run.channels;

@@ -30,6 +30,9 @@ PreparedRun prepare_run(const std::vector<std::filesystem::path>& files, const S
 /// The head of the table of a part, or of the whole run without one.
 StampTableHead head_of_part(const PreparedRun& run, const std::optional<RecordPart>& part);
 
+/// The provenance with the inputs' digests, once they are known. Throws Error where one cannot be read.
+Provenance with_digests(const Provenance& provenance, const RunOptions& options);
+
 /// A summary with nothing counted yet.
 RunSummary empty_summary(const PreparedRun& run);
 

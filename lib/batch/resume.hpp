@@ -17,9 +17,14 @@ namespace firstedge {
 /// "<table>.journal".
 std::filesystem::path journal_beside(const std::filesystem::path& table);
 
-/// The journal of a part of the run: what is there, if it belongs to this run.
+/// The journal of a part of the run: what is there, if it belongs to a run of inputs with these names and
+/// sizes.
 std::unique_ptr<StampJournal> open_journal(const PreparedRun& run, const RecordPart& part,
                                            const std::filesystem::path& file);
+
+/// True if the inputs' digests are those that the journal has noted (this waits for them); of a journal whose
+/// run was stopped before they were known, if no input has been changed since then.
+bool has_these_inputs(const StampJournal& journal, const PreparedRun& run, const RunOptions& options);
 
 /// What is left to do of a run.
 struct RunTail {

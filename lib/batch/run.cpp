@@ -2,14 +2,13 @@
 
 #include "firstedge/batch/prepared_run.hpp"
 #include "firstedge/batch/resume.hpp"
+#include "firstedge/batch/thread_limit.hpp"
 #include "firstedge/io/locked_file.hpp"
 
 #include <algorithm>
 #include <deque>
 #include <span>
 
-#include <tbb/global_control.h>
-#include <tbb/info.h>
 #include <tbb/parallel_pipeline.h>
 
 namespace firstedge {
@@ -88,10 +87,8 @@ void stamp_records(const PreparedRun& run, RecordReader& reader, const RunOption
           .triggers = batch->triggers,
           .share_read = batch->share_read});
   };
-  const int threads = options.threads > 0 ? options.threads : tbb::info::default_concurrency();
-  const tbb::global_control limit(tbb::global_control::max_allowed_parallelism,
-                                  static_cast<std::size_t>(threads));
-  const std::size_t blocks_under_way = 2 * static_cast<std::size_t>(threads);
+  const ThreadLimit limit(options.threads);
+  const std::size_t blocks_under_way = 2 * static_cast<std::size_t>(limit.threads());
   tbb::parallel_pipeline(
       blocks_under_way,
       tbb::make_filter<void, std::shared_ptr<Batch>>(tbb::filter_mode::serial_in_order, read) &
@@ -120,6 +117,7 @@ RunSummary stamp_run(const std::vector<std::filesystem::path>& files, const Setu
     if (options.progress) options.progress(summary.records, block.share_read);
   });
   summary.account = account_of(tail);
+  if (options.digests) writer.complete(with_digests(provenance, options));
   writer.finish();
   if (tail.journal) {
     settle_on_disk(table);

@@ -4,6 +4,7 @@
 #include "firstedge/batch/learning.hpp"
 #include "firstedge/batch/record_range.hpp"
 #include "firstedge/core/flags.hpp"
+#include "firstedge/io/input_digests.hpp"
 #include "firstedge/io/record_reader.hpp"
 #include "firstedge/io/setup.hpp"
 #include "firstedge/io/stamp_table.hpp"
@@ -12,6 +13,7 @@
 #include <cstdint>
 #include <filesystem>
 #include <functional>
+#include <memory>
 #include <optional>
 #include <span>
 #include <string>
@@ -27,6 +29,8 @@ struct RunOptions {
   /// Keeps what is finished in a journal beside the table until the table is whole, and goes on from one that
   /// is there (batch/resume.hpp). The provenance must then say all that the run depends on.
   bool journal = false;
+  /// The digests that the provenance's inputs wait for; null where it has them.
+  std::shared_ptr<InputDigests> digests;
   /// Called with a sentence for people about what was found there.
   std::function<void(const std::string&)> tell;
   /// Called after each block, in order, by one thread at a time: records done so far, and the share of the

@@ -35,10 +35,10 @@ void add(ReadingAccount& sum, const ReadingAccount& part) {
 }
 
 std::unique_ptr<StampJournal> finished_journal(const PreparedRun& run, const std::filesystem::path& table,
-                                               const RecordPart& part) {
+                                               const RecordPart& part, const RunOptions& options) {
   const std::filesystem::path file = journal_of_part(table, part);
   auto journal = open_journal(run, part, file);
-  if (!journal->account()) {
+  if (!journal->account() || !has_these_inputs(*journal, run, options)) {
     throw Error(file.string(), "is not there or not finished",
                 "let all processes write into one folder, and give the same command again");
   }
@@ -65,12 +65,13 @@ void stamp_into_journal(const PreparedRun& run, const std::vector<std::filesyste
 }
 
 RunSummary table_from_journals(const PreparedRun& run, const std::vector<std::filesystem::path>& files,
-                               const Setup& setup, const std::filesystem::path& table, std::uint64_t parts) {
+                               const Setup& setup, const std::filesystem::path& table, std::uint64_t parts,
+                               const RunOptions& options) {
   RunSummary summary = empty_summary(run);
   summary.description = open_records(files, setup.input)->description();
   StampTableWriter writer(table, run.head);
   for (std::uint64_t number = 1; number <= parts; ++number) {
-    const auto journal = finished_journal(run, table, {.number = number, .of = parts});
+    const auto journal = finished_journal(run, table, {.number = number, .of = parts}, options);
     journal->replay([&](const JournalBlock& block) {
       writer.write(block.stamps, block.triggers);
       count_stamps(block.stamps, summary);
@@ -78,6 +79,7 @@ RunSummary table_from_journals(const PreparedRun& run, const std::vector<std::fi
     });
     add(summary.account, *journal->account());
   }
+  if (options.digests) writer.complete(with_digests(run.head.provenance, options));
   writer.finish();
   settle_on_disk(table);
   for (std::uint64_t number = 1; number <= parts; ++number)

@@ -21,6 +21,7 @@ void stamp_into_journal(const PreparedRun& run, const std::vector<std::filesyste
 /// Writes the table from the finished journals of all parts, which stand beside it, and deletes them. The
 /// table is that of stamp_run, bit for bit. Throws Error for a journal that is not there or not finished.
 RunSummary table_from_journals(const PreparedRun& run, const std::vector<std::filesystem::path>& files,
-                               const Setup& setup, const std::filesystem::path& table, std::uint64_t parts);
+                               const Setup& setup, const std::filesystem::path& table, std::uint64_t parts,
+                               const RunOptions& options = {});
 
 }  // namespace firstedge

@@ -5,9 +5,8 @@
 #include <array>
 #include <fstream>
 #include <memory>
-#include <vector>
+#include <string_view>
 
-#include <fmt/format.h>
 #include <openssl/evp.h>
 
 namespace firstedge {
@@ -23,8 +22,12 @@ class Digest {
     std::array<unsigned char, EVP_MAX_MD_SIZE> sum{};
     unsigned int size = 0;
     EVP_DigestFinal_ex(context_.get(), sum.data(), &size);
+    static constexpr std::string_view digits = "0123456789abcdef";
     std::string text;
-    for (const unsigned char byte : std::span(sum).first(size)) text += fmt::format("{:02x}", byte);
+    for (const unsigned char byte : std::span(sum).first(size)) {
+      text += digits[byte >> 4U];
+      text += digits[byte & 15U];
+    }
     return text;
   }
 
@@ -48,18 +51,21 @@ std::string sha1(std::span<const std::byte> bytes) {
   return digest_of(bytes, EVP_sha1());
 }
 
-std::string sha256_of_file(const std::filesystem::path& file) {
+std::string sha256_of_file(const std::filesystem::path& file, const std::function<bool()>& goes_on) {
+  constexpr std::streamsize block_bytes = std::streamsize{1} << 16U;  // stays in the nearest cache
   std::ifstream stream(file, std::ios::binary);
   if (!stream)
     throw Error(file.string(), "cannot be opened for reading", "check the name and the permissions");
   Digest sum(EVP_sha256());
-  std::vector<char> block(1U << 20U);
-  while (stream.read(block.data(), static_cast<std::streamsize>(block.size())) || stream.gcount() > 0) {
-    sum.add(block.data(), static_cast<std::size_t>(stream.gcount()));
+  const auto block = std::make_unique_for_overwrite<char[]>(block_bytes);
+  while (!goes_on || goes_on()) {
+    stream.read(block.get(), block_bytes);
+    if (stream.gcount() == 0) break;
+    sum.add(block.get(), static_cast<std::size_t>(stream.gcount()));
   }
   if (stream.bad())
     throw Error(file.string(), "cannot be read to its end", "check the disk and the permissions");
-  return sum.hexadecimal();
+  return stream.eof() ? sum.hexadecimal() : "";
 }
 
 }  // namespace firstedge

@@ -4,6 +4,7 @@
 
 #include <cstddef>
 #include <filesystem>
+#include <functional>
 #include <span>
 #include <string>
 
@@ -16,7 +17,8 @@ std::string sha256(std::span<const std::byte> bytes);
 /// nothing against an adversary.
 std::string sha1(std::span<const std::byte> bytes);
 
-/// The same as sha256 of a file's content, read by blocks. Throws Error if it cannot be read.
-std::string sha256_of_file(const std::filesystem::path& file);
+/// The same as sha256 of a file's content, read by blocks. `goes_on` is asked before each: "" once it says
+/// no. Throws Error if the file cannot be read.
+std::string sha256_of_file(const std::filesystem::path& file, const std::function<bool()>& goes_on = {});
 
 }  // namespace firstedge

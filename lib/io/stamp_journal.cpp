@@ -25,7 +25,13 @@ constexpr std::size_t digest_bytes = 64;  // SHA-256 in hexadecimal
 constexpr std::uint64_t bytes_between_settling = std::uint64_t{64} << 20U;
 constexpr std::int64_t ns_between_settling = 5'000'000'000;
 
-enum class Kind : std::uint64_t { block = 0x31424a4546, end = 0x31454a4546 };  // "FEJB1", "FEJE1"
+constexpr std::uint64_t largest_note = std::uint64_t{1} << 16U;
+
+enum class Kind : std::uint64_t {  // "FEJB1", "FEJN1", "FEJE1"
+  block = 0x31424a4546,
+  note = 0x314e4a4546,
+  end = 0x31454a4546
+};
 
 // Stands before the payload of a block.
 struct BlockPrefix {
@@ -122,6 +128,7 @@ std::optional<JournalBlock> block_of(const BlockPrefix& prefix, std::uint64_t fi
 bool is_possible(const BlockPrefix& prefix, std::uint64_t next_record) {
   if (prefix.payload_bytes > largest_block) return false;
   if (prefix.kind == Kind::end) return true;
+  if (prefix.kind == Kind::note) return prefix.payload_bytes <= largest_note;
   // Neither product can overflow: the counts are held below the payload's size.
   return prefix.kind == Kind::block && prefix.stamps <= prefix.payload_bytes &&
          prefix.triggers <= prefix.payload_bytes &&
@@ -171,6 +178,7 @@ void StampJournal::read_what_stands() {
     if (!found) break;
     end_ = found->end;
     account_ = found->account;
+    if (found->note) notes_.insert_or_assign(found->note->first, found->note->second);
   }
   file_->cut(end_.offset);
 }
@@ -192,6 +200,12 @@ std::optional<StampJournal::Found> StampJournal::block_after(const End& end) con
   if (text_of_bytes(std::span(bytes).subspan(hashed)) != found.end.digest) return std::nullopt;
   found.end.offset += hashed + digest_bytes;
   const auto payload = block.subspan(sizeof prefix);
+  if (prefix.kind == Kind::note) {
+    const std::string text = text_of_bytes(payload);
+    const std::size_t name = std::min(text.find('\n'), text.size());
+    found.note.emplace(text.substr(0, name), text.substr(std::min(name + 1, text.size())));
+    return found;
+  }
   if (prefix.kind == Kind::end) {
     try {
       found.account = reading_account_from_json(text_of_bytes(payload), file_->path().string());
@@ -210,11 +224,22 @@ std::optional<StampJournal::Found> StampJournal::block_after(const End& end) con
 void StampJournal::replay(const std::function<void(const JournalBlock&)>& call) const {
   for (End at = first_; at.next_record < end_.next_record;) {
     const std::optional<Found> found = block_after(at);
-    if (!found || !found->block)
+    if (!found || (!found->block && !found->note))
       throw Error(file_->path().string(), "has changed while it was read", "give the same command again");
-    call(*found->block);
+    if (found->block) call(*found->block);
     at = found->end;
   }
+}
+
+std::optional<std::string> StampJournal::noted(const std::string& name) const {
+  const auto found = notes_.find(name);
+  return found == notes_.end() ? std::nullopt : std::optional(found->second);
+}
+
+void StampJournal::note(const std::string& name, const std::string& text) {
+  const std::vector<std::byte> bytes = bytes_of_text(name + "\n" + text);
+  append_block(bytes_of(BlockPrefix{.kind = Kind::note, .payload_bytes = bytes.size()}), bytes);
+  notes_.insert_or_assign(name, text);
 }
 
 void StampJournal::append(std::uint64_t records, std::uint64_t next_record, std::span<const Stamp> stamps,
@@ -272,6 +297,7 @@ void StampJournal::begin_anew() {
   file_->cut(first_.offset);
   end_ = first_;
   account_.reset();
+  notes_.clear();
 }
 
 void StampJournal::remove() {

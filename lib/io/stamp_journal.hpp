@@ -9,6 +9,7 @@
 #include <cstdint>
 #include <filesystem>
 #include <functional>
+#include <map>
 #include <memory>
 #include <optional>
 #include <span>
@@ -38,8 +39,9 @@ struct JournalBlock {
 };
 
 /// A file to which blocks are appended, layout "firstedge stamp journal 1" (docs/file-layouts.md): a head
-/// with the facts, then blocks, each with its length and a SHA-256 chained to the one before it. What was
-/// appended stands when the program is killed at once, and when the machine stops after some seconds.
+/// with the facts, then blocks and notes, each with its length and a SHA-256 chained to the one before it.
+/// What was appended stands when the program is killed at once, and when the machine stops after some
+/// seconds.
 ///
 /// A file that exists is believed as far as it can be: from the first block that is torn, does not fit its
 /// digest, or names records, channels or methods that cannot be, everything is dropped. One with another
@@ -64,12 +66,17 @@ class StampJournal {
   /// Hands the blocks over, in order. Throws Error if the file has changed meanwhile.
   void replay(const std::function<void(const JournalBlock&)>& call) const;
 
+  /// A text that was noted under this name, the last one; nothing without.
+  std::optional<std::string> noted(const std::string& name) const;
+  /// Notes a text of at most 64 KiB. Throws Error where the disk is full.
+  void note(const std::string& name, const std::string& text);
+
   /// Throws Error where the disk is full; what was appended before is kept.
   void append(std::uint64_t records, std::uint64_t next_record, std::span<const Stamp> stamps,
               std::span<const TriggerRow> triggers);
   /// Nothing is appended after this.
   void end(const ReadingAccount& account);
-  /// Drops all blocks.
+  /// Drops all blocks and notes.
   void begin_anew();
   /// Deletes the file.
   void remove();
@@ -83,6 +90,7 @@ class StampJournal {
   struct Found {
     std::optional<JournalBlock> block;
     std::optional<ReadingAccount> account;
+    std::optional<std::pair<std::string, std::string>> note;
     End end;
   };
 
@@ -96,6 +104,7 @@ class StampJournal {
   std::string differing_fact_;
   End first_, end_;  // behind the head, behind the last block
   std::optional<ReadingAccount> account_;
+  std::map<std::string, std::string> notes_;
   std::uint64_t unsettled_bytes_ = 0;
   std::int64_t settled_at_ns_ = 0;
 };

@@ -123,6 +123,10 @@ class StampTableWriter::Sink {
     });
   }
 
+  void complete(const Provenance& provenance) {
+    run([&] { std::visit([&](auto& table) { table->complete(provenance); }, table_); });
+  }
+
   void finish() {
     run([&] {
       triggers_.for_each_block([&](std::span<const TriggerRow> rows) {
@@ -154,6 +158,9 @@ StampTableWriter::StampTableWriter(const std::filesystem::path& file, const Stam
 StampTableWriter::~StampTableWriter() = default;
 void StampTableWriter::write(std::span<const Stamp> stamps, std::span<const TriggerRow> triggers) {
   sink_->write(stamps, triggers);
+}
+void StampTableWriter::complete(const Provenance& provenance) {
+  sink_->complete(provenance);
 }
 void StampTableWriter::finish() {
   sink_->finish();

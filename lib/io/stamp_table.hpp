@@ -73,6 +73,9 @@ class StampTableWriter {
   StampTableWriter& operator=(const StampTableWriter&) = delete;
 
   void write(std::span<const Stamp> stamps, std::span<const TriggerRow> triggers = {});
+  /// Puts this provenance in the place of the head's, whose text must be as long: for digests that become
+  /// known while stamps are written. The file is that of a writer which had it from the beginning.
+  void complete(const Provenance& provenance);
   void finish();
 
  private:

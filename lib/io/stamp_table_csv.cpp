@@ -45,7 +45,8 @@ class CsvStampWriter::Sink {
       text += fmt::format("{}{}\n", stamp_words::channel_line, stamp_words::json_line(channel));
     for (const auto& method : head.methods)
       text += fmt::format("{}{}\n", stamp_words::method_line, stamp_words::json_line(method));
-    text += fmt::format("{}{}\n", stamp_words::provenance_line, provenance_json(head.provenance));
+    provenance_at_ = text.size();
+    text += provenance_text(head.provenance);
     if (!head.applied_delays.empty())
       text += fmt::format("{}{}\n", stamp_words::delays_line, applied_delays_json(head.applied_delays));
     if (head.part) text += fmt::format("{}{}\n", stamp_words::part_line, stamp_part_json(*head.part));
@@ -77,6 +78,12 @@ class CsvStampWriter::Sink {
     put(text);
   }
 
+  void complete(const Provenance& provenance) {
+    stream_.seekp(static_cast<std::streamoff>(provenance_at_));
+    put(provenance_text(provenance));
+    stream_.seekp(0, std::ios::end);
+  }
+
   void finish() {
     stream_.close();
     refuse_failure();
@@ -102,6 +109,10 @@ class CsvStampWriter::Sink {
     append_number(text, stamp.*member);
   }
 
+  static std::string provenance_text(const Provenance& provenance) {
+    return fmt::format("{}{}\n", stamp_words::provenance_line, provenance_json(provenance));
+  }
+
   void put(const std::string& text) {
     stream_ << text;
     refuse_failure();
@@ -115,6 +126,7 @@ class CsvStampWriter::Sink {
   PartFile part_;
   std::ofstream stream_;
   std::vector<std::string> channels_, methods_;
+  std::size_t provenance_at_ = 0;  // in the file
 };
 
 CsvStampWriter::CsvStampWriter(const std::filesystem::path& file, const StampTableHead& head)
@@ -125,6 +137,9 @@ void CsvStampWriter::write_stamps(std::span<const Stamp> stamps) {
 }
 void CsvStampWriter::write_triggers(std::span<const TriggerRow> triggers) {
   sink_->write_triggers(triggers);
+}
+void CsvStampWriter::complete(const Provenance& provenance) {
+  sink_->complete(provenance);
 }
 void CsvStampWriter::finish() {
   sink_->finish();

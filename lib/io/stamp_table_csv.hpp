@@ -17,6 +17,7 @@ class CsvStampWriter {
   void write_stamps(std::span<const Stamp> stamps);
   /// After all stamps: the triggers are '#' lines at the end.
   void write_triggers(std::span<const TriggerRow> triggers);
+  void complete(const Provenance& provenance);
   void finish();
 
  private:

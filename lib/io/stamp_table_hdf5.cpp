@@ -82,6 +82,10 @@ class Hdf5StampWriter::Sink {
     });
   }
 
+  void complete(const Provenance& provenance) {
+    run([&] { write_attribute(*root_, "provenance", provenance_json(provenance)); });
+  }
+
   void finish() {
     run([&] {
       stamps_->flush();
@@ -153,6 +157,9 @@ void Hdf5StampWriter::write_stamps(std::span<const Stamp> stamps) {
 }
 void Hdf5StampWriter::write_triggers(std::span<const TriggerRow> triggers) {
   sink_->write_triggers(triggers);
+}
+void Hdf5StampWriter::complete(const Provenance& provenance) {
+  sink_->complete(provenance);
 }
 void Hdf5StampWriter::finish() {
   sink_->finish();

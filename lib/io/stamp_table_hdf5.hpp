@@ -17,6 +17,7 @@ class Hdf5StampWriter {
   void write_stamps(std::span<const Stamp> stamps);
   /// After all stamps, so that the order of blocks in the file is always the same.
   void write_triggers(std::span<const TriggerRow> triggers);
+  void complete(const Provenance& provenance);
   void finish();
 
  private:

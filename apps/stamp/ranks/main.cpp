@@ -2,6 +2,7 @@
 // each stamps its part into a journal beside the table, and rank 0 writes the table. The messages between
 // them are only how it went.
 #include "firstedge/batch/shared_run.hpp"
+#include "firstedge/batch/thread_limit.hpp"
 #include "firstedge/core/error.hpp"
 
 #include "stamp/job.hpp"
@@ -94,6 +95,7 @@ class Muted {
 int stamp_together(StampJob& job, const Ranks& ranks, int argc, char** argv) {
   const auto count = static_cast<std::uint64_t>(ranks.count);
   const std::string name = app_name(argv);
+  const ThreadLimit limit(job.run.threads);
   StampInputs inputs;
   PreparedRun run;
   const Outcome part = outcome_of([&] {
@@ -105,8 +107,8 @@ int stamp_together(StampJob& job, const Ranks& ranks, int argc, char** argv) {
   });
   const int code = agreed(ranks, part, name);
   if (code != 0 || !ranks.first()) return ranks.first() ? code : 0;
-  const RunSummary summary = table_from_journals(run, job.files, inputs.setup, job.table, count);
-  return put_out(job, summary, inputs.provenance);
+  const RunSummary summary = table_from_journals(run, job.files, inputs.setup, job.table, count, job.run);
+  return put_out(job, summary, with_digests(inputs.provenance, job.run));
 }
 
 int do_job_together(StampJob& job, int argc, char** argv) {

@@ -10,6 +10,9 @@
 #include "support/small_bench.hpp"
 #include "support/temporary_folder.hpp"
 
+#include <chrono>
+#include <functional>
+#include <memory>
 #include <stdexcept>
 
 #include <gmock/gmock.h>
@@ -115,6 +118,50 @@ TEST_F(resume, with_other_inputs_setup_command_version_or_part_it_begins_anew_an
   EXPECT_EQ(said_.size(), 1U);
 }
 
+TEST_F(resume, inputs_are_known_by_their_digests_or_before_those_are_known_by_their_times_of_change) {
+  const auto begun = [&](bool digests_known) {
+    auto digests = std::make_shared<InputDigests>(std::vector{run_});
+    provenance_.inputs = digests->names();
+    if (digests_known) digests->wait();
+    return digests;
+  };
+  // A journal as one is that was stopped before the digests were known.
+  const auto forget_digests = [&](const std::string& state) {
+    const auto journal =
+        open_journal(prepare_run({run_}, setup_, provenance_, {}), {}, journal_beside(table_));
+    std::vector<JournalBlock> blocks;
+    journal->replay([&](const JournalBlock& block) { blocks.push_back(block); });
+    journal->begin_anew();
+    journal->note("state of the inputs", state);
+    for (const JournalBlock& block : blocks)
+      journal->append(block.records, block.next_record, block.stamps, block.triggers);
+  };
+  const auto touch = [&] {
+    std::filesystem::last_write_time(run_, std::filesystem::last_write_time(run_) + std::chrono::seconds(1));
+  };
+  // Another content of the same size.
+  const auto spoil = [&] {
+    std::string text = test::text_of(run_);
+    text[text.size() - 100] = static_cast<char>(text[text.size() - 100] ^ 1);
+    folder_.write("run.h5", text);
+  };
+  const auto goes_on = [&](bool known, bool keeps_digests, const std::function<void()>& change) {
+    const auto digests = begun(known);
+    stop_after(3, {.threads = 1, .records_in_block = 10, .digests = digests});
+    if (!keeps_digests) forget_digests(digests->state());
+    change();
+    finish({.digests = begun(false)});
+    std::filesystem::remove(table_);
+    EXPECT_EQ(said_.size(), 1U);
+    return !said_.empty() && said_[0].ends_with("the run goes on behind them");
+  };
+  EXPECT_TRUE(goes_on(true, true, [] {}));
+  EXPECT_TRUE(goes_on(true, true, touch));
+  EXPECT_TRUE(goes_on(true, false, [] {}));
+  EXPECT_FALSE(goes_on(true, false, touch));
+  EXPECT_FALSE(goes_on(true, true, spoil));
+}
+
 TEST_F(resume, records_that_are_read_now_and_were_not_then_begin_it_anew) {
   // As if one record of each block could not be read at the time.
   stop_after(3, {.threads = 1, .records_in_block = 20});
@@ -124,7 +171,9 @@ TEST_F(resume, records_that_are_read_now_and_were_not_then_begin_it_anew) {
     const auto kept = open_journal(run, {}, journal);
     std::vector<JournalBlock> blocks;
     kept->replay([&](const JournalBlock& block) { blocks.push_back(block); });
+    const auto digests = kept->noted("digests of the inputs");
     kept->begin_anew();
+    kept->note("digests of the inputs", digests.value());
     for (const JournalBlock& block : blocks)
       kept->append(block.records - 1, block.next_record, block.stamps, block.triggers);
   }

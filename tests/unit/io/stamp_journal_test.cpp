@@ -93,6 +93,27 @@ TEST(stamp_journal, what_was_appended_comes_back_and_is_added_to) {
   EXPECT_FALSE(std::filesystem::exists(file));
 }
 
+TEST(stamp_journal, notes_between_blocks_come_back_until_it_begins_anew) {
+  const TemporaryFolder folder;
+  const auto blocks = some_blocks(3);
+  const auto file = journal_of(folder, {blocks.begin(), blocks.begin() + 1});
+  {
+    StampJournal journal(file, facts, limits);
+    EXPECT_FALSE(journal.noted("inputs"));
+    journal.note("inputs", "first");
+    append(journal, blocks[1]);
+    journal.note("inputs", "second\nline");
+    journal.note("empty", "");
+    append(journal, blocks[2]);
+  }
+  StampJournal journal(file, facts, limits);
+  EXPECT_EQ(equal_blocks(journal, blocks), 3U);
+  EXPECT_EQ(journal.noted("inputs"), "second\nline");
+  EXPECT_EQ(journal.noted("empty"), "");
+  journal.begin_anew();
+  EXPECT_FALSE(journal.noted("inputs"));
+}
+
 TEST(stamp_journal, a_journal_torn_anywhere_keeps_the_whole_blocks_before) {
   const TemporaryFolder folder;
   const auto blocks = some_blocks(3);
