@@ -50,6 +50,16 @@ std::string head(const Result& result, std::string_view own_script) {
       source_of(page_style()), html(result.title), page_style(), page_theme_script());
 }
 
+// A sentence with true minus signs before its numbers; dates and names with hyphens stay as they are.
+std::string with_true_minuses(std::string sentence) {
+  for (std::size_t at = 0; (at = sentence.find('-', at)) != std::string::npos; ++at) {
+    const bool starts = at == 0 || sentence[at - 1] == ' ' || sentence[at - 1] == '(';
+    const bool number = at + 1 < sentence.size() && sentence[at + 1] >= '0' && sentence[at + 1] <= '9';
+    if (starts && number) sentence.replace(at, 1, "−");
+  }
+  return sentence;
+}
+
 // A figure in a running sentence is not broken over two lines: its spaces hold together.
 std::string held_together(const std::string& escaped_words) {
   std::string text = escaped_words;
@@ -76,7 +86,7 @@ std::string opening(const Result& result) {
       "<header>\n<div class=\"top\"><p class=\"kind\">{}</p><button type=\"button\" id=\"theme\" "
       "hidden></button></div>\n"
       "<h1>{}</h1>\n<p class=\"answer\">{}</p>\n",
-      html(result.kind), html(result.title), held_together(html(result.answer)));
+      html(result.kind), html(result.title), held_together(html(with_true_minuses(result.answer))));
   if (!result.warnings.empty()) {
     text += fmt::format("<section class=\"warnings\"><h2>{}</h2>\n<ul>\n{}</ul></section>\n",
                         result.warnings.size() == 1 ? "Warning" : "Warnings", list_items(result.warnings));
@@ -85,7 +95,7 @@ std::string opening(const Result& result) {
 }
 
 std::string shown_estimate(const Figure& figure) {
-  return held_together(html(with_true_minus(format_estimate(figure.estimate, figure.unit))));
+  return html(with_true_minus(format_estimate(figure.estimate, figure.unit)));
 }
 
 std::string figures(const Result& result) {
@@ -176,10 +186,24 @@ std::string provenance(const Provenance& made) {
   return text + "</section>\n";
 }
 
+// Common practice, no source; they stand on every page, since what a page says is acted upon at a bench.
+constexpr std::string_view bench_cautions =
+    "<li>Bias voltage can kill, and a cable stays charged: before anything is unplugged, exchanged or "
+    "terminated, ramp the bias down, wait, and check that it is off.</li>\n"
+    "<li>Radioactive sources are handled by those who are trained for it, and go back to their store.</li>\n"
+    "<li>Nobody enters a beam area because of what a page shows or does not show: the interlock and the "
+    "people "
+    "on shift say when it is safe.</li>\n"
+    "<li>No number here is fit for an interlock, for dosimetry or for a decision about access.</li>\n"
+    "<li>The rules of your own place come before everything that is said here.</li>\n";
+
 std::string cautions(const Result& result) {
-  if (result.cautions.empty()) return "";
-  return "<section><h2>Cautions</h2>\n<ul class=\"cautions\">\n" + list_items(result.cautions) +
-         "</ul></section>\n";
+  std::string text = "<section id=\"cautions\"><h2>Cautions</h2>\n";
+  if (!result.cautions.empty())
+    text +=
+        "<h3>About these numbers</h3>\n<ul class=\"cautions\">\n" + list_items(result.cautions) + "</ul>\n";
+  return text + "<h3>At the bench and in the beam area</h3>\n<ul class=\"cautions\">\n" +
+         std::string(bench_cautions) + "</ul></section>\n";
 }
 
 std::string page_of(const Result& result, const OwnParts& own) {

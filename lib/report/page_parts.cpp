@@ -89,7 +89,8 @@ std::string number_html(const ShownCell& cell, const ColumnStyle& style) {
 
 std::string cell_html(const ShownCell& cell, const ColumnStyle& style) {
   if (!style.numeric) {
-    constexpr std::size_t unbroken = 28;  // bytes that stand on one line
+    // Bytes that stand on one line: of several words, and of one, such as a time on UTC.
+    const std::size_t unbroken = cell.words.find(' ') != std::string::npos ? 28 : 40;
     return (cell.words.size() <= unbroken ? "<td class=\"word\">" : "<td>") + escaped(cell.words) + "</td>";
   }
   if (!cell.words.empty())

@@ -161,14 +161,16 @@ std::string trace_window_html(const TraceBrowser& browser) {
       "trace", "Trace", "<output id=\"measured\"></output>\n",
       "Samples with the baseline, the time with one standard uncertainty to either side, and the channel's "
       "template where it was fitted. The time should stand on the edge; look for a second pulse, a tilted "
-      "baseline "
-      "or a cut-off top.",
+      "baseline or a cut-off top. Both pulses of a pair, each laid on its own time and drawn to its own "
+      "height, should rise together: where the edges part, the difference depends on where it is read.",
       "<button type=\"button\" id=\"edge\" aria-pressed=\"false\">Edge</button>"
+      "<button type=\"button\" id=\"both\" aria-pressed=\"false\">Both of the pair</button>"
       "<button type=\"button\" id=\"cursor-a\" aria-pressed=\"true\">Cursor A</button>"
       "<button type=\"button\" id=\"cursor-b\" aria-pressed=\"false\">Cursor B</button>",
       "<span class=\"hint\">Drag to zoom, click to set a cursor. By keys: ← → step through "
       "the pulses, ↑ ↓ through the "
-      "lists, e shows the edge, a and b choose a cursor, comma and point move it by a "
+      "lists, e shows the edge, p both pulses of a pair, a and b choose a cursor, comma and point move it by "
+      "a "
       "sample, + − 0 zoom.</span>");
   text += figure_html("residual", "Residual", "",
                       "Trace less fit, and one standard deviation of the noise to either side, dashed. Two "

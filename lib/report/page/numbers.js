@@ -42,10 +42,34 @@ function withPrefix(value, unit, digits = 4) {
   return `${written(value / 10 ** exponent, digits)} ${PREFIXES[exponent]}${unit}`;
 }
 
+/** The digits that tell the values between two apart, and no fewer than five. */
+function digitsFor(low, high) {
+  const parts = Math.max(Math.abs(low), Math.abs(high)) / (high - low);
+  return Math.min(15, Math.max(5, Number.isFinite(parts) ? 3 + Math.ceil(Math.log10(parts)) : 5));
+}
+
+/**
+ * Where a linear axis counts from, in its units, and in what steps, if its ticks would have too many digits to be read:
+ * {from, size and unit of a step}.
+ */
+function originOf(axis, { min, max }) {
+  const span = max - min;
+  if (axis.logarithmic || !(span > 0)) return null;
+  const far = Math.max(Math.abs(min), Math.abs(max)) > 2e5 * span; // ticks of more than six digits or so
+  const small = span < 1e-3; // of the unit
+  if (!far && !small) return null;
+  const decade = 10 ** (Math.floor(Math.log10(span)) + 1);
+  const power = 3 * Math.floor(Math.log10(span * axis.factor * (1 + 1e-12)) / 3);
+  const named = axis.prefixed && power in PREFIXES;
+  const unit = named ? PREFIXES[power] + axis.si : [power ? `10${raised(power)}` : "", axis.si].filter(Boolean).join(" ");
+  return { from: far ? Math.floor(min / decade) * decade : 0, size: 10 ** power / axis.factor, unit };
+}
+
 /** The ticks of a linear axis: as many decimals as their distance needs. */
-function linearTick(value, index, ticks) {
+function linearTick(at, index, ticks, origin) {
+  const value = origin ? (at - origin.from) / origin.size : at;
   if (Math.abs(value) >= 1e9) return written(value, 3);
-  const step = ticks.length > 1 ? Math.abs(ticks[1].value - ticks[0].value) : Math.abs(value) || 1;
+  const step = ticks.length > 1 ? Math.abs(ticks[1].value - ticks[0].value) / (origin?.size ?? 1) : Math.abs(value) || 1;
   const decimals = Math.max(0, Math.ceil(-Math.log10(step) - 1e-9));
   return withMinus((Math.abs(value) < step * 1e-9 ? 0 : value).toFixed(Math.min(decimals, 12)));
 }
@@ -69,8 +93,13 @@ function logarithmicTick(axis, value, ticks, length, room) {
   return digit === 1 ? `10${raised(exponent)}` : `${digit} × 10${raised(exponent)}`;
 }
 
-/** The title of an axis: its label and, where the ticks do not carry it, its unit. */
-function axisTitle(axis) {
+/** The title of an axis for a range: its label, where it counts from, and its unit where the ticks do not carry it. */
+function axisTitle(axis, range) {
+  const origin = originOf(axis, range);
+  if (origin) {
+    const from = `${written(origin.from, 15)}${axis.unit.startsWith("10") ? " ×" : ""} ${axis.unit}`.trim();
+    return `${axis.label}${origin.from ? `, counted from ${from}` : ""}${origin.unit ? ` (${origin.unit})` : ""}`;
+  }
   const unit = axis.logarithmic && axis.prefixed ? "" : axis.unit;
   return unit ? `${axis.label} (${unit})` : axis.label;
 }
@@ -78,7 +107,7 @@ function axisTitle(axis) {
 /** A value of an axis with its unit, for reading off. */
 function readOff(axis, value) {
   if (axis.prefixed && axis.logarithmic) return withPrefix(value, axis.si, 5);
-  return axis.unit ? `${written(value)} ${axis.unit}` : written(value);
+  return axis.unit ? `${written(value, axis.digits)} ${axis.unit}` : written(value, axis.digits);
 }
 
 /** A value with its standard uncertainty to two digits, the value to the same place: "(91.1 ± 4.6) ps". */

@@ -195,6 +195,7 @@ function setUp(figure) {
   });
   figure.querySelector(".whole").addEventListener("click", () => zoom(figure, null));
   zoomByDragging(figure, figure.querySelector("canvas"));
+  zoomByFingers(figure, figure.querySelector("canvas"));
 }
 
 function setTheme(theme) {
@@ -207,6 +208,7 @@ Chart.defaults.font.family = getComputedStyle(document.body).fontFamily;
 Chart.defaults.font.size = 13;
 document.querySelectorAll("figure[data-plot]").forEach((figure) => {
   setUp(figure);
+  hintForFingers(figure, "A tap reads a point off.");
   readByKeys(figure, figure.querySelector("canvas"));
 });
 setTheme(document.documentElement.dataset.theme);
@@ -215,13 +217,26 @@ document.getElementById("theme").hidden = false;
 
 // Paper is white: print in light colours and at the width of the paper.
 let themeOnScreen = null;
+let closedOnScreen = [];
+
+/** Sets a table smaller that is wider than the paper. */
+function fitToPaper(table) {
+  const share = document.querySelector("main").clientWidth / table.scrollWidth;
+  if (share < 1) table.style.fontSize = `${0.98 * share * parseFloat(getComputedStyle(table).fontSize)}px`;
+}
+
 addEventListener("beforeprint", () => {
   themeOnScreen = document.documentElement.dataset.theme;
   document.documentElement.dataset.paper = "";
+  closedOnScreen = [...document.querySelectorAll("details:not([open])")];
+  closedOnScreen.forEach((details) => (details.open = true));
+  document.querySelectorAll("table").forEach(fitToPaper);
   setTheme("light");
 });
 addEventListener("afterprint", () => {
   delete document.documentElement.dataset.paper;
+  closedOnScreen.forEach((details) => (details.open = false));
+  document.querySelectorAll("table").forEach((table) => table.style.removeProperty("font-size"));
   setTheme(themeOnScreen);
 });
 document.documentElement.dataset.ready = String(charts.size);

@@ -6,6 +6,7 @@ const DASHES = [[], [8, 4], [2, 3], [10, 3, 2, 3], [4, 4], [12, 3]];
 const SHAPES = ["circle", "triangle", "rect", "rectRot", "crossRot", "star"];
 const SERIES_COLOURS = 6;
 const MANY_FAINT_LABELS = 6;
+const TITLE_SIZE = 13.5; // of an axis, pixels
 
 function colour(name) {
   return getComputedStyle(document.documentElement).getPropertyValue(`--${name}`).trim();
@@ -168,6 +169,19 @@ function datasetOf(plot, series, group, base) {
   };
 }
 
+/** A text in as many lines as it takes to keep within a width, in pixels, broken between words. */
+function inLines(text, width) {
+  const pen = document.createElement("canvas").getContext("2d");
+  pen.font = `${TITLE_SIZE}px ${Chart.defaults.font.family}`;
+  const lines = [];
+  for (const word of text.split(" ")) {
+    const longer = lines.length ? `${lines[lines.length - 1]} ${word}` : word;
+    if (lines.length && pen.measureText(longer).width <= width) lines[lines.length - 1] = longer;
+    else lines.push(word);
+  }
+  return lines;
+}
+
 function axisOptions(plot, axis, extent) {
   const [min, max] = rangeOf(plot, axis, extent[axis]);
   const log = plot[axis].logarithmic;
@@ -178,7 +192,13 @@ function axisOptions(plot, axis, extent) {
     afterFit(scale) {
       if (axis === "y") scale.width = Math.max(scale.width, plot.axisWidth ?? 0);
     },
-    title: { display: true, text: axisTitle(plot[axis]), color: colour("ink"), font: { size: 13.5 }, padding: 6 },
+    title: {
+      display: true,
+      text: ({ chart }) => inLines(axisTitle(plot[axis], chart.options.scales[axis]), axis === "x" ? chart.width - 100 : chart.height - chart.options.layout.padding.top - 60),
+      color: colour("ink"),
+      font: { size: TITLE_SIZE },
+      padding: 6,
+    },
     border: { color: colour("axis") },
     grid: {
       color: (context) => (log && context.tick && onlyDigit(context.tick.value) !== 1 ? colour("grid-minor") : colour("grid")),
@@ -193,7 +213,7 @@ function axisOptions(plot, axis, extent) {
       autoSkipPadding: log ? 4 : 18,
       maxTicksLimit: log ? 200 : axis === "x" ? 11 : 8,
       callback(value, index, ticks) {
-        if (!log) return linearTick(value, index, ticks);
+        if (!log) return linearTick(value, index, ticks, originOf(plot[axis], this));
         const [length, room] = axis === "x" ? [this.width, 64] : [this.height, 20];
         return logarithmicTick(plot[axis], value, ticks, length, room);
       },
@@ -278,6 +298,31 @@ function line(ctx, fromX, fromY, toX, toY) {
   ctx.stroke();
 }
 
+/** Places for the names of level lines, over or under their line: where the fewest points lie and no other name. */
+function besideLines(chart, names) {
+  const { chartArea, scales, data } = chart;
+  if (names.length === 0) return [];
+  const points = data.datasets.filter((set, i) => chart.isDatasetVisible(i)).flatMap((set) => set.data);
+  const every = Math.ceil(points.length / 5000); // an even choice tells where the crowds are
+  const pixels = points.filter((_, i) => i % every === 0).map(({ x, y }) => [scales.x.getPixelForValue(x), scales.y.getPixelForValue(y)]);
+  const taken = [];
+  for (const { text, at, width } of names) {
+    const room = chartArea.width - width - 16;
+    const hiddenAt = (x, y) => {
+      if (y < chartArea.top + 13 || y > chartArea.bottom - 3) return 2e6;
+      const other = taken.some((one) => Math.abs(one.y - y) < MARKER_ROW && x < one.x + one.width + 12 && one.x < x + width + 12);
+      return (other ? 1e6 : 0) + pixels.filter(([left, top]) => left > x - 5 && left < x + width + 5 && top > y - 15 && top < y + 6).length;
+    };
+    const candidates = [1, 0.75, 0.5, 0.25, 0].flatMap((share) => {
+      const x = chartArea.left + 8 + share * room;
+      const rows = [0, 1, 2].flatMap((row) => [at - 6 - row * MARKER_ROW, at + 16 + row * MARKER_ROW]); // the nearest first
+      return rows.map((y) => ({ text, x, y, width, hidden: hiddenAt(x, y) }));
+    });
+    taken.push(candidates.reduce((best, one) => (one.hidden < best.hidden ? one : best)));
+  }
+  return taken;
+}
+
 // Marked values: dashed lines, their names above the plot (vertical) or on the line (horizontal).
 const marks = {
   id: "marks",
@@ -296,16 +341,10 @@ const marks = {
       line(ctx, at, marker.label ? foot + 4 : chartArea.top, at, chartArea.bottom);
       names.push({ text: marker.label, x: left, y: foot });
     }
-    const level = [];
-    for (const marker of plot.markers.filter((one) => !one.vertical && inView(chart, one))) {
-      const at = scales.y.getPixelForValue(marker.at);
-      line(ctx, chartArea.left, at, chartArea.right, at);
-      const y = at - chartArea.top > 20 ? at - 6 : at + 16;
-      // A name that would cover another moves to its left.
-      const beside = level.filter((other) => Math.abs(other.y - y) < MARKER_ROW).map((other) => other.x - 12);
-      level.push({ text: marker.label, x: Math.min(chartArea.right - 8, ...beside) - ctx.measureText(marker.label).width, y });
-    }
-    names.push(...level);
+    const level = plot.markers.filter((one) => !one.vertical && inView(chart, one));
+    const places = level.map((marker) => scales.y.getPixelForValue(marker.at));
+    for (const at of places) line(ctx, chartArea.left, at, chartArea.right, at);
+    names.push(...besideLines(chart, level.map((marker, i) => ({ text: marker.label, at: places[i], width: ctx.measureText(marker.label).width }))));
     // Names last, on a ground of their own, so that no line runs through them.
     ctx.setLineDash([]);
     ctx.strokeStyle = colour("panel");
@@ -334,6 +373,7 @@ function makeMarkerRoom(chart) {
 /** The chart of a plot on a canvas. */
 function drawn(canvas, plot, groups) {
   const extent = extentOf(plot);
+  for (const axis of ["x", "y"]) plot[axis].digits = digitsFor(...extent[axis]);
   // On a logarithmic axis bins stand on a line out of sight.
   const base = plot.y.logarithmic ? rangeOf(plot, "y", extent.y)[0] / 10 : 0;
   const groupOf = (index) => groups.find((group) => group.members.includes(index));

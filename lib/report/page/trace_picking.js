@@ -96,5 +96,6 @@ function setUpPicking(figure) {
     event.preventDefault();
   });
   figure.querySelector(".hint").textContent = "Click picks, drag zooms. By keys: arrows read points off, Enter picks, + − 0 zoom.";
+  hintForFingers(figure, "A tap picks.");
   draw(figure);
 }

@@ -39,6 +39,20 @@ function tracePlot(trace) {
   return { file: fileOf(trace, "trace"), x, y, series, markers, plugins: [windowMarks] };
 }
 
+/** Both pulses of a pair, each about its own time and from its baseline to its height. */
+function pairPlot(pair) {
+  const starts = pair.map((trace) => trace.first - stampOf(trace).time);
+  const x = axisFor("Time from the pulse's own time", "s", starts);
+  const y = { label: "Share of the height", unit: "", si: "", factor: 1, prefixed: false, logarithmic: false };
+  const series = pair.map((trace, i) => {
+    const { baseline, level, height } = stampOf(trace);
+    const signed = Math.abs(height) * (level === null || level >= baseline ? 1 : -1);
+    const shares = trace.samples.map((value) => (value === null ? null : (value - baseline) / signed));
+    return lineOf(browsed.channels[trace.channel], starts[i], trace.interval, shares, x, y);
+  });
+  return { file: fileOf(pair[0], "pair"), x, y, series, markers: [{ label: "the pulse's time", at: 0, vertical: true }] };
+}
+
 function residualPlot(trace, x) {
   const fit = trace.fit ? unpackedSteps(trace.fit) : [];
   const left = fit.map((value, i) => (value === null || trace.samples[i] === null ? null : trace.samples[i] - value));

@@ -8,6 +8,7 @@ const view = {
   traces: [], // positions of the list that is stepped through
   at: 0,
   edge: false, // shows the edge, not the whole trace
+  both: false, // lays both pulses of the pair over each other
   cursors: { a: null, b: null }, // s
   cursor: "a", // the one that is set next
 };
@@ -31,6 +32,22 @@ function traceOnView() {
 /** The stamp of the method chosen, if it looked at this pulse. */
 function stampOf(trace) {
   return trace.stamps.find((stamp) => stamp.method === Number(part("method").value));
+}
+
+/** The trace of the other channel that the same trigger started, unpacked, if it is on the page and both have a time. */
+function partnerOf(trace) {
+  const timed = (one) => Number.isFinite(stampOf(one)?.time) && Number.isFinite(stampOf(one).baseline);
+  const other = browsed.traces.find(({ record, channel, pulse }) => record === trace.record && channel !== trace.channel && pulse === trace.pulse);
+  if (!other || !timed(other) || !timed(trace)) return null;
+  other.samples ??= unpackedSteps(other.volts);
+  return other;
+}
+
+/** The pair on view, its channels in order; nothing where one trace is shown alone. */
+function pairOnView() {
+  const trace = view.both ? traceOnView() : null;
+  const partner = trace && partnerOf(trace);
+  return partner && [trace, partner].sort((a, b) => a.channel - b.channel);
 }
 
 /** Calls back where the canvas is clicked and not dragged over. */

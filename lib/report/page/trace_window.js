@@ -7,13 +7,16 @@ const ordinal = (number) => ["first", "second", "third"][number] ?? `${number + 
 function showCursors() {
   const trace = traceOnView();
   if (!trace) return;
-  part("measured").textContent = measured(trace);
-  part("measured").classList.toggle("unset", Object.values(view.cursors).every((time) => time === null));
+  const pair = pairOnView();
+  const timeOf = (one) => `${browsed.channels[one.channel]}: ${withUncertainty(seconds, stampOf(one).time, stampOf(one).u)}`;
+  part("measured").textContent = pair ? pair.map(timeOf).join("   ") : measured(trace);
+  part("measured").classList.toggle("unset", !pair && Object.values(view.cursors).every((time) => time === null));
   for (const name of ["a", "b"]) part(`cursor-${name}`).setAttribute("aria-pressed", String(view.cursor === name));
   charts.get(part("trace")).draw();
 }
 
 function setCursor(time) {
+  if (pairOnView()) return; // two traces, two clocks: nothing to measure against
   view.cursors[view.cursor] = time;
   view.cursor = view.cursor === "a" ? "b" : "a";
   showCursors();
@@ -55,9 +58,10 @@ function showEdge(trace) {
   const stamp = stampOf(trace);
   if (!view.edge || !stamp || stamp.time === null) return;
   const { x, y } = plots[Number(part("trace").dataset.plot)];
+  const middle = pairOnView() ? 0 : stamp.time;
   const reach = Math.max(2.5 * (stamp.transition ?? 0), 6 * trace.interval);
   const extent = extentOf(plots[Number(part("trace").dataset.plot)]);
-  zoom(part("trace"), { x: [(stamp.time - reach) / x.factor, (stamp.time + reach) / x.factor], y: rangeOf({ y, series: [] }, "y", extent.y) });
+  zoom(part("trace"), { x: [(middle - reach) / x.factor, (middle + reach) / x.factor], y: rangeOf({ y, series: [] }, "y", extent.y) });
 }
 
 function flagsOf(bits) {
@@ -88,13 +92,18 @@ function show() {
   part("position").textContent = trace ? `${view.at + 1} of ${view.traces.length}` : "none";
   for (const id of ["previous", "next"]) part(id).disabled = view.traces.length < 2;
   if (!trace) return;
-  const words = `Record ${trace.record}, ${browsed.channels[trace.channel]}, ${ordinal(trace.pulse)} pulse`;
+  const pair = pairOnView();
+  const channels = (pair ?? [trace]).map((one) => browsed.channels[one.channel]).join(" and ");
+  const words = `Record ${trace.record}, ${channels}, ${ordinal(trace.pulse)} pulse`;
   part("trace").querySelector("h3").textContent = words;
   part("trace").querySelector(".told").textContent = words;
-  const plot = tracePlot(trace);
+  const plot = pair ? pairPlot(pair) : tracePlot(trace);
   plots[Number(part("trace").dataset.plot)] = plot;
   plots[Number(part("residual").dataset.plot)] = residualPlot(trace, plot.x);
-  part("residual").hidden = !trace.fit;
+  part("residual").hidden = !trace.fit || Boolean(pair);
+  for (const id of ["cursor-a", "cursor-b"]) part(id).hidden = Boolean(pair);
+  part("both").disabled = !partnerOf(trace);
+  part("both").title = part("both").disabled ? "The other pulse of this trigger is not on this page" : "";
   draw(part("trace"));
   draw(part("residual"));
   showTable(trace);
@@ -134,12 +143,20 @@ function toggleEdge() {
   showEdge(traceOnView());
 }
 
+/** Lays the other pulse of the trigger over this one, where it is on the page. */
+function toggleBoth() {
+  view.both = !view.both;
+  part("both").setAttribute("aria-pressed", String(view.both));
+  show();
+}
+
 const keys = {
   ArrowRight: () => step(1),
   ArrowLeft: () => step(-1),
   ArrowDown: () => nextGroup(1),
   ArrowUp: () => nextGroup(-1),
   e: toggleEdge,
+  p: toggleBoth,
   a: () => chooseCursor("a"),
   b: () => chooseCursor("b"),
   ",": () => moveCursor(-1),
@@ -158,6 +175,7 @@ function setUpWindow() {
     part(id).dataset.plot = String(plots.push(null) - 1);
     setUp(part(id));
   }
+  hintForFingers(part("trace"), "A tap sets a cursor.");
   part("trace").addEventListener("zoomed", align);
   part("residual").addEventListener("drawn", () => {
     align();
@@ -168,6 +186,7 @@ function setUpWindow() {
   part("group").addEventListener("change", takeGroup);
   part("method").addEventListener("change", show);
   part("edge").addEventListener("click", toggleEdge);
+  part("both").addEventListener("click", toggleBoth);
   for (const name of ["a", "b"]) part(`cursor-${name}`).addEventListener("click", () => chooseCursor(name));
   onClick(part("trace").querySelector("canvas"), (left) => {
     const chart = charts.get(part("trace"));
