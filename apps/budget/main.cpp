@@ -4,6 +4,7 @@
 #include "firstedge/budget/budget.hpp"
 
 #include "common/app.hpp"
+#include "common/stamp_tables.hpp"
 
 namespace {
 
@@ -12,7 +13,7 @@ using namespace firstedge;
 struct Options {
   std::vector<std::filesystem::path> files;
   std::filesystem::path setup;
-  std::vector<std::string> pair;
+  std::string pair;
   RunBudgetOptions run;
   BudgetOptions budget;
   ResultOutputs outputs;
@@ -22,7 +23,7 @@ void add_options(CLI::App& app, Options& options) {
   app.add_option("files", options.files, "Files or folders of one run, in order")->required();
   app.add_option("--setup", options.setup,
                  "The Setup (JSON): channels, conditioning, methods; without it, defaults");
-  app.add_option("--pair", options.pair, "The two channels; without it, the first two")->expected(2);
+  app.add_option("--pair", options.pair, "Two channels as first,second; without it, the first two");
   app.add_option("--method", options.run.method, "Timing method; without it, the one with the least spread");
   app.add_option("--records", options.run.most_records, "Records to use, from the start")
       ->check(CLI::PositiveNumber);
@@ -33,8 +34,7 @@ void add_options(CLI::App& app, Options& options) {
 int budget(Options& options, int argc, char** argv) {
   const Setup setup = options.setup.empty() ? default_setup() : read_setup(options.setup);
   if (!options.pair.empty()) {
-    options.run.first = options.pair[0];
-    options.run.second = options.pair[1];
+    std::tie(options.run.first, options.run.second) = pair_named(options.pair);
   }
   const RunBudget run = budget_of_run(options.files, setup, options.run);
   Result result = analyse_budget(run.pair, options.budget);

@@ -133,8 +133,10 @@ void add_reflection(CLI::App& app, Options& options) {
   CLI::App* job = records_job(app, options, "reflection", "Delay and mismatches from echoes at the near end");
   job->footer("Example:\n  firstedge-delay reflection run.h5 --channel echo --end open --page echoes.html");
   job->add_option("--channel", options.reflected.channel, "Channel; without it, the first");
-  job->add_option("--end", options.reflection.end, "Far end: open, shorted or matched")
-      ->transform(CLI::CheckedTransformer(ends))
+  job->add_option_function<std::string>(
+         "--end", [&options](const std::string& end) { options.reflection.end = ends.at(end); },
+         "Far end: open, shorted or matched")
+      ->check(CLI::IsMember({"open", "shorted", "matched"}))
       ->option_text("TEXT:{open,shorted,matched}=open");
   job->add_option("--cut", options.cut, "Where the pulse is over and echoes may start, such as \"30 ns\"");
   job->add_option("--impedance", options.reflection.impedance_ohm, "Of the cable at its near end, ohm")

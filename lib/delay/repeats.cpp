@@ -95,6 +95,17 @@ Kept without_outliers(const std::vector<Repeat>& repeats, bool sloped, double de
   return kept;
 }
 
+// What was fitted, over the measurements: the line against temperature, or the mean.
+Series fitted_line(const Repeats& found, const std::vector<double>& x) {
+  const auto [first, last] = std::minmax_element(x.begin(), x.end());
+  Series line{.label = found.temperature_known ? "line fitted" : "mean", .x = {*first, *last}, .y = {}};
+  for (const double at : line.x) {
+    const double away_c = found.temperature_known ? at - found.reference_c : 0;
+    line.y.push_back(found.delay_s.value + found.coefficient_s_per_k.value * away_c);
+  }
+  return line;
+}
+
 }  // namespace
 
 Repeats summarise_repeats(const std::vector<Repeat>& repeats, const RepeatsOptions& options) {
@@ -153,7 +164,8 @@ Result analyse_repeats(const std::vector<Repeat>& repeats, const RepeatsOptions&
                                  format_estimate(found.coefficient_ppm_per_k, "ppm/K"));
     result.figures.push_back(
         {"coefficient", "Temperature coefficient", found.coefficient_ppm_per_k, "ppm/K"});
-    result.figures.push_back({"coefficient_s_per_k", "the same", found.coefficient_s_per_k, "s/K"});
+    result.figures.push_back(
+        {"coefficient_s_per_k", "Change of the delay with temperature", found.coefficient_s_per_k, "s/K"});
     result.figures.push_back(
         {"temperature_part", "Uncertainty from temperature", plain(found.temperature_part_s), "s"});
   }
@@ -179,14 +191,24 @@ Result analyse_repeats(const std::vector<Repeat>& repeats, const RepeatsOptions&
   }
   if (repeats.size() > most_rows) table.note += fmt::format(" The first {} are shown.", most_rows);
   result.tables = {std::move(table)};
+  std::vector<double> measured = kept.x;
+  measured.insert(measured.end(), out.x.begin(), out.x.end());
+  Series line = fitted_line(found, measured);
   Plot plot{.key = "measurements",
             .title = found.temperature_known ? "Delay against temperature" : "Delay in order of measuring",
-            .caption = "Look for a slope, and for points that stand apart.",
+            .caption = found.temperature_known
+                           ? "Look for points evenly to both sides of the line. A bend, or a loop from "
+                             "warming to cooling, is not "
+                             "in the coefficient; a point far off is a bad connection or a slip."
+                           : "Look for points evenly to both sides of the mean. A slope is a drift, most "
+                             "often of temperature; a "
+                             "point far off is a bad connection or a slip.",
             .x = found.temperature_known ? Plot::Axis{"Temperature", "°C"} : Plot::Axis{"Measurement", ""},
             .y = {"Delay", "s"},
             .series = {std::move(kept)},
             .markers = {}};
   if (!out.x.empty()) plot.series.push_back(std::move(out));
+  plot.series.push_back(std::move(line));
   result.plots = {std::move(plot)};
   if (outliers > 0)
     result.warnings.push_back(

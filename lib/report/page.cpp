@@ -191,9 +191,8 @@ constexpr std::string_view bench_cautions =
     "<li>Bias voltage can kill, and a cable stays charged: before anything is unplugged, exchanged or "
     "terminated, ramp the bias down, wait, and check that it is off.</li>\n"
     "<li>Radioactive sources are handled by those who are trained for it, and go back to their store.</li>\n"
-    "<li>Nobody enters a beam area because of what a page shows or does not show: the interlock and the "
-    "people "
-    "on shift say when it is safe.</li>\n"
+    "<li>Nobody enters a beam area because of what a page shows or does not show: the interlock and those on "
+    "shift say when it is safe.</li>\n"
     "<li>No number here is fit for an interlock, for dosimetry or for a decision about access.</li>\n"
     "<li>The rules of your own place come before everything that is said here.</li>\n";
 

@@ -99,7 +99,7 @@ ShownColumn shown_column(const Table::Column& head, const std::vector<Table::Cel
   const ShownScale scale =
       counts || mixed ? ShownScale{1, mixed ? "" : unit_symbol(unit)} : shown_scale(spread.largest, unit);
   const int decimals = mixed || counts ? 0 : plain_decimals(cells, spread, scale.factor);
-  ShownColumn column{.label = clean_words(head.label), .unit = scale.unit};
+  ShownColumn column{.label = clean_words(head.label), .unit = cells.empty() ? "" : scale.unit};
   for (const Table::Cell& cell : cells) {
     const auto number = number_in(cell);
     if (number) column.numeric = true;

@@ -55,5 +55,28 @@ TEST(delay_app, closes_tables_and_refuses_broken_ones_with_one_sentence) {
   }
 }
 
+TEST(delay_app, names_the_far_ends_it_knows_when_given_another) {
+  const Outcome wrong = run_program({app("delay"), "reflection", "run.h5", "--end", "opne"});
+  EXPECT_EQ(wrong.status, 2);
+  EXPECT_NE(wrong.err.find("--end: opne not in {open,shorted,matched}"), std::string::npos) << wrong.err;
+}
+
+TEST(budget_app, takes_a_pair_as_first_and_second_with_a_comma) {
+  const std::string bench = std::string(FIRSTEDGE_SOURCE_DIR) + "/sample_data/bench";
+  const std::vector<std::string> words{app("budget"), bench + ".h5", "--setup", bench + ".setup.json",
+                                       "--records",   "200",         "--pair"};
+  const auto with = [&](const std::string& pair) {
+    std::vector<std::string> all = words;
+    all.push_back(pair);
+    return run_program(all);
+  };
+  const Outcome turned = with("amplified,bare");
+  ASSERT_EQ(turned.status, 0) << turned.err;
+  EXPECT_NE(turned.out.find("amplified − bare"), std::string::npos) << turned.out;
+  const Outcome alone = with("amplified");
+  EXPECT_EQ(alone.status, 2);
+  EXPECT_NE(alone.err.find("name two channels: first,second"), std::string::npos) << alone.err;
+}
+
 }  // namespace
 }  // namespace firstedge::test

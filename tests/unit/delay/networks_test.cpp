@@ -171,6 +171,18 @@ TEST(repeats, coefficient_and_delay_lie_within_their_uncertainties) {
   EXPECT_LT(lost, 60);  // 0.2 % of 30,000 at four robust deviations of 30 values
 }
 
+TEST(repeats, the_plot_shows_the_line_that_was_fitted) {
+  std::vector<Repeat> repeats;
+  for (const double t : {24.0, 16.0, 20.0, 28.0, 12.0})
+    repeats.push_back({100e-9 * (1 + 100e-6 * (t - 20)), t});
+  const Result result = analyse_repeats(repeats);
+  const Series& line = result.plots[0].series.back();
+  EXPECT_EQ(line.x, (std::vector<double>{12, 28}));
+  // 100 ppm/K of 100 ns are 10 ps/K; rounding of 1e-7 s in a double is 1e-23 s.
+  EXPECT_NEAR(line.y[0], 100e-9 - 80e-12, 1e-20);
+  EXPECT_NEAR(line.y[1], 100e-9 + 80e-12, 1e-20);
+}
+
 TEST(repeats, an_outlier_is_told_and_left_out) {
   std::vector<Repeat> repeats;
   for (const double ps : {0.0, 3.0, -2.0, 1.0, -1.0, 2.0, 500.0}) repeats.push_back({20e-9 + ps * 1e-12});

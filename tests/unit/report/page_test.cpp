@@ -210,6 +210,18 @@ TEST(page, lines_numbers_up_at_the_point) {
   EXPECT_THAT(text, HasSubstr("<th scope=\"col\" class=\"number\">A<span class=\"unit\">(ps)</span></th>"));
 }
 
+TEST(page, the_head_of_an_empty_table_has_no_unit_that_nothing_was_measured_in) {
+  Table table{.title = "Mismatches", .columns = {{"delay", "Delay", "s"}}};
+  EXPECT_THAT(table_html(table, "t"), Not(HasSubstr("unit")));
+  table.rows = {{2e-9}};
+  EXPECT_THAT(table_html(table, "t"), HasSubstr("<span class=\"unit\">(ns)</span>"));
+}
+
+TEST(page, an_answer_has_true_minus_signs_and_dates_keep_their_hyphens) {
+  EXPECT_THAT(to_page(Result{.answer = "Of run-3, 2026-11-03: (-3.2 ± 0.1) ns, E_n = -16.5."}),
+              HasSubstr("Of run-3, 2026-11-03: (−3.2\u00A0±\u00A00.1)\u00A0ns, E_n = −16.5."));
+}
+
 TEST(page, writes_a_true_minus_also_where_each_cell_has_its_own_prefix) {
   const Table table{.key = "t",
                     .title = "T",
