@@ -1,16 +1,10 @@
 // firstedge-agree: arrivals at two stations in; whether they agree on the time, and what is wrong if not,
 // out.
 #include "firstedge/agree/agree.hpp"
-#include "firstedge/core/error.hpp"
-#include "firstedge/io/instant_table.hpp"
-#include "firstedge/io/setup.hpp"
+#include "firstedge/batch/run_agreement.hpp"
 
 #include "common/app.hpp"
 #include "common/stamp_tables.hpp"
-
-#include <algorithm>
-
-#include <fmt/format.h>
 
 namespace {
 
@@ -55,81 +49,13 @@ void add_options(CLI::App& app, Options& options) {
   add_result_options(app, options.outputs);
 }
 
-// One station: its file, and what its Setup lists beside the chains.
-struct StationFile {
-  std::filesystem::path file;
-  std::string name;
-  bool csv = false;
-  std::vector<std::string> channels;  // of a stamp table
-  std::vector<Element> elements;
-};
-
-StationFile open_station(const std::filesystem::path& file) {
-  StationFile station{.file = file,
-                      .name = file.stem().string(),
-                      .csv = is_instant_csv(file),
-                      .channels = {},
-                      .elements = {}};
-  if (station.csv) return station;
-  const StampTableReader table(file);
-  station.channels = channel_names(table.head());
-  const std::string& setup = table.head().provenance.setup;
-  if (!setup.empty()) station.elements = parse_setup(setup, "the Setup in " + file.string()).elements;
-  return station;
-}
-
-// Elements of the Setup that the chain does not hold, as terms.
-std::vector<DelayTerm> spare_of(const StationFile& station, const InstantList& list) {
-  std::vector<DelayTerm> spare;
-  for (const Element& element : station.elements) {
-    const bool used = std::any_of(list.chain.begin(), list.chain.end(),
-                                  [&](const DelayTerm& term) { return term.name == element.name; });
-    if (!used) spare.push_back({.name = element.name, .input = element.calibrations.back().delay_s});
-  }
-  return spare;
-}
-
-InstantList list_of(const StationFile& station, const std::string& channel, const Options& options) {
-  if (station.csv) return read_instant_csv(station.file, *time_scale_named(options.scale));
-  StampTableReader table(station.file);
-  InstantList list = instants_of(
-      table, station.name,
-      {.channel = channel, .method = options.method, .allowed_flags = flags_named(options.allowed_flags)});
-  list.spare = spare_of(station, list);
-  return list;
-}
-
-std::vector<std::pair<std::string, std::string>> pairs_of(const Options& options, const StationFile& first,
-                                                          const StationFile& second) {
-  std::vector<std::pair<std::string, std::string>> pairs;
-  for (const std::string& pair : options.pairs) pairs.push_back(pair_named(pair));
-  if (!pairs.empty()) return pairs;
-  if (first.csv || second.csv)
-    return {{first.csv ? "" : first.channels.at(0), second.csv ? "" : second.channels.at(0)}};
-  for (std::size_t i = 0; i < std::min(first.channels.size(), second.channels.size()); ++i)
-    pairs.emplace_back(first.channels[i], second.channels[i]);
-  return pairs;
-}
-
-Agreement agreement_of(const Options& options) {
-  const StationFile first = open_station(options.first), second = open_station(options.second);
-  const auto pairs = pairs_of(options, first, second);
-  const auto way_of = [&](const std::string& a, const std::string& b) {
-    Way way{.name = "", .first = list_of(first, a, options), .second = list_of(second, b, options)};
-    way.name = fmt::format("{} to {}", way.first.name, way.second.name);
-    return way;
-  };
-  Agreement agreement;
-  for (const auto& [a, b] : pairs) agreement.ways.push_back(way_of(a, b));
-  if (pairs.size() < 2 || first.csv || second.csv) return agreement;
-  for (const auto& one : pairs) {
-    for (const auto& other : pairs) {
-      const std::pair crossed{one.first, other.second};
-      if (std::find(pairs.begin(), pairs.end(), crossed) == pairs.end())
-        agreement.crossings.push_back(way_of(crossed.first, crossed.second));
-    }
-  }
-  return agreement;
+AgreementRunOptions run_options(const Options& options) {
+  AgreementRunOptions run{.pairs = {},
+                          .method = options.method,
+                          .allowed_flags = flags_named(options.allowed_flags),
+                          .scale = *time_scale_named(options.scale)};
+  for (const std::string& pair : options.pairs) run.pairs.push_back(pair_named(pair));
+  return run;
 }
 
 CompareOptions compare_options(const Options& options) {
@@ -143,17 +69,14 @@ CompareOptions compare_options(const Options& options) {
   compare.travel = travel_time(distance, beta);
   compare.match.window_s = quantity_named("--window", options.window, "s");
   compare.budget.seed = options.seed;
-  const double clock_s = quantity_named("--clock-uncertainty", options.clock_uncertainty, "s");
-  if (clock_s < 0) throw Error("--clock-uncertainty", "is below 0", "give a standard uncertainty");
-  if (clock_s > 0)
-    compare.clocks = {{.name = "clock of the first station", .input = {0, clock_s}},
-                      {.name = "clock of the second station", .input = {0, clock_s}, .sensitivity = -1}};
+  compare.clocks = station_clocks(quantity_named("--clock-uncertainty", options.clock_uncertainty, "s"));
   return compare;
 }
 
 int agree(const Options& options, int argc, char** argv) {
   const CompareOptions compare = compare_options(options);
-  Result result = analyse_agreement(agreement_of(options), compare);
+  Result result =
+      analyse_agreement(agreement_of_files(options.first, options.second, run_options(options)), compare);
   result.provenance = provenance_of(argc, argv, {options.first, options.second}, "");
   put_out(result, options.outputs);
   return 0;

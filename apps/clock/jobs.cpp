@@ -1,96 +1,13 @@
 #include "clock/jobs.hpp"
 
-#include "firstedge/clock/stamp_edges.hpp"
+#include "firstedge/batch/run_clock.hpp"
 #include "firstedge/clock/tie_result.hpp"
-#include "firstedge/io/cggtts_file.hpp"
 #include "firstedge/io/leap_second_file.hpp"
-#include "firstedge/io/second_edge_file.hpp"
 #include "firstedge/report/report.hpp"
-
-#include "common/stamp_tables.hpp"
 
 #include <numbers>
 
 namespace firstedge {
-namespace {
-
-// Edges with what may be tied by them: readings of a table, or the triggers of stamps.
-struct TieInput {
-  std::vector<SecondEdge> edges;
-  std::vector<CounterReading> readings;
-  std::vector<Error> problems;
-  std::uint64_t good = 0, bad = 0;
-
-  void add(SecondEdgeFile file) {
-    good += file.edges.size();
-    bad += file.bad;
-    problems.insert(problems.end(), file.problems.begin(), file.problems.end());
-  }
-};
-
-// The stamps of one channel and method.
-struct ChosenStamps {
-  std::size_t channel = 0, method = 0;
-  std::vector<Stamp> stamps;
-
-  void add(std::span<const Stamp> block) {
-    for (const Stamp& stamp : block)
-      if (stamp.channel == channel && stamp.method == method) stamps.push_back(stamp);
-  }
-};
-
-TieInput input_of_stamps(const std::filesystem::path& file, const std::string& channel,
-                         const std::string& method, const LeapSeconds& leap_seconds) {
-  StampTableReader table(file);
-  ChosenStamps chosen{.channel = channel_numbered(table.head(), channel, file.string()),
-                      .method = method_numbered(table.head(), method, file.string())};
-  gather(table, chosen);
-  std::vector<std::pair<std::uint64_t, Instant>> triggers;
-  for (const TriggerRow& row : table.triggers()) triggers.emplace_back(row.record, row.instant);
-  TieInput input;
-  input.edges = edges_of_stamps(chosen.stamps, triggers, leap_seconds);
-  for (const auto& [record, instant] : triggers) input.readings.push_back(reading_of(instant, leap_seconds));
-  return input;
-}
-
-TieInput input_of_tables(const std::filesystem::path& edges, const std::filesystem::path& readings) {
-  TieInput input;
-  SecondEdgeFile file = read_second_edges(edges);
-  input.edges = file.edges;
-  input.add(std::move(file));
-  if (readings.empty()) return input;
-  file = read_second_edges(readings);
-  for (const SecondEdge& edge : file.edges) input.readings.push_back(edge.counter);
-  input.add(std::move(file));
-  return input;
-}
-
-// The tracks of the stations, and what became of the files' lines.
-struct TrackInput {
-  std::vector<StationTracks> stations;
-  std::vector<std::filesystem::path> files;
-  std::vector<std::string> remarks;
-  std::vector<Error> problems;
-  std::uint64_t good = 0, bad = 0;
-
-  void add_station(const std::vector<std::filesystem::path>& of_station) {
-    std::vector<CggttsFile> read;
-    std::vector<std::string> names;
-    for (const auto& file : of_station) {
-      read.push_back(read_cggtts(file));
-      names.push_back(file.string());
-      files.push_back(file);
-    }
-    JoinedTracks joined = join_tracks(std::move(read), names);
-    stations.push_back(std::move(joined.station));
-    good += joined.account.good;
-    bad += joined.account.bad;
-    remarks.insert(remarks.end(), joined.remarks.begin(), joined.remarks.end());
-    problems.insert(problems.end(), joined.account.problems.begin(), joined.account.problems.end());
-  }
-};
-
-}  // namespace
 
 ClockJobs::ClockJobs(CLI::App& app) {
   add_convert(app);
@@ -178,8 +95,8 @@ int ClockJobs::tie(int argc, char** argv) const {
   if (!reference_uncertainty_.empty())
     options.reference_uncertainty_s = quantity_named("--reference-uncertainty", reference_uncertainty_, "s");
   if (!channel_.empty()) options.rate_hz = 1;
-  const TieInput input = channel_.empty() ? input_of_tables(edges_, readings_)
-                                          : input_of_stamps(edges_, channel_, method_, leap_seconds);
+  const TieInput input = channel_.empty() ? tie_input_of_tables(edges_, readings_)
+                                          : tie_input_of_stamps(edges_, channel_, method_, leap_seconds);
   const CounterClock clock = CounterClock::from_edges(input.edges, leap_seconds, options);
   const std::vector<TimedReading> readings = timed(clock, input.readings);
   Result result = tie_result(clock, input.edges, readings, leap_seconds);
@@ -199,13 +116,18 @@ int ClockJobs::compare(int argc, char** argv) const {
   if (!smoothing_.empty()) options.smoothing_half_width_s = quantity_named("--smoothing", smoothing_, "s");
   if (!calibration_.empty())
     options.calibration_uncertainty_s = quantity_named("--calibration-uncertainty", calibration_, "s");
-  TrackInput input;
-  for (const auto& files : stations_)
-    if (!files.empty()) input.add_station(files);
+  std::vector<std::vector<std::filesystem::path>> stations;
+  std::vector<std::filesystem::path> files;
+  for (const auto& of_station : stations_) {
+    if (of_station.empty()) continue;
+    stations.push_back(of_station);
+    files.insert(files.end(), of_station.begin(), of_station.end());
+  }
+  const TrackInput input = tracks_of_files(stations);
   Result result = compare_stations(input.stations, leap_seconds, options);
   for (const std::string& remark : input.remarks) result.cautions.push_back(remark + ".");
-  input.files.push_back(table);
-  result.provenance = provenance_of(argc, argv, input.files, "");
+  files.push_back(table);
+  result.provenance = provenance_of(argc, argv, files, "");
   put_out(result, outputs_);
   return tell_left_out(app_name(argv), "lines", input.good, input.bad, input.problems);
 }

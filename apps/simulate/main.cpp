@@ -1,15 +1,9 @@
 // firstedge-simulate: a planned bench or beam in, recorded-looking traces and their truth out.
-#include "firstedge/io/byte_source.hpp"
-#include "firstedge/io/json_settings.hpp"
-#include "firstedge/io/record_writer.hpp"
-#include "firstedge/io/stamp_table.hpp"
+#include "firstedge/batch/run_simulation.hpp"
 #include "firstedge/simulate/description.hpp"
 #include "firstedge/simulate/simulation.hpp"
 
 #include "common/app.hpp"
-
-#include <algorithm>
-#include <cmath>
 
 #include <fmt/format.h>
 
@@ -38,50 +32,22 @@ void add_options(CLI::App& app, Options& options) {
   add_result_options(app, options.outputs);
 }
 
-StampTableHead truth_head(const SimulationPlan& plan, const Provenance& provenance) {
-  StampTableHead head{
-      .title = plan.title, .channels = {}, .methods = {{"truth", "half height"}}, .provenance = provenance};
-  for (const ChannelPlan& channel : plan.channels) {
-    const double noise_v = std::sqrt(channel.noise.white_v * channel.noise.white_v +
-                                     channel.noise.band_v * channel.noise.band_v +
-                                     channel.noise.flicker_v * channel.noise.flicker_v);
-    head.channels.push_back({.name = channel.name,
-                             .sensor = channel.sensor,
-                             .interval_s = plan.interval_s,
-                             .load_ohm = channel.load_ohm,
-                             .noise_v = noise_v});
-  }
-  return head;
-}
-
 int simulate(const Options& options, int argc, char** argv) {
-  SimulationPlan plan = simulation_plan(
-      settings_from_json(read_text_file(options.plan, most_json_bytes), options.plan.string()));
+  SimulationPlan plan = read_simulation_plan(options.plan);
   if (options.count > 0) plan.records = options.count;
   if (options.seed >= 0) plan.seed = static_cast<std::uint64_t>(options.seed);
   const Simulation simulation(plan);
-
-  RecordWriterOptions layout{
-      .channels = {}, .deflate_level = options.deflate_level, .attributes = {{"title", plan.title}}};
-  for (const ChannelPlan& channel : plan.channels) layout.channels.push_back(channel.name);
-  RecordWriter records(options.records, layout);
   Provenance provenance = provenance_of(argc, argv, {options.plan}, "");
   provenance.options["seed"] = fmt::format("{}", plan.seed);
-  std::optional<StampTableWriter> truth;
-  if (!options.truth.empty()) truth.emplace(options.truth, truth_head(plan, provenance));
+  SimulationRunOptions run{.records = options.records,
+                           .truth = options.truth.empty() ? std::nullopt : std::optional(options.truth),
+                           .deflate_level = options.deflate_level,
+                           .progress = {}};
   {
     ProgressLine progress("simulating");
-    constexpr std::uint64_t block_size = 256;
-    for (std::uint64_t first = 0; first < plan.records; first += block_size) {
-      const auto count = static_cast<std::size_t>(std::min(block_size, plan.records - first));
-      const SimulatedBlock block = simulation.records(first, count);
-      records.write(block.block);
-      if (truth) truth->write(block.truth);
-      progress.show(first + count, static_cast<double>(first + count) / static_cast<double>(plan.records));
-    }
+    run.progress = [&](std::uint64_t records, double share) { progress.show(records, share); };
+    write_simulation(simulation, provenance, run);
   }
-  records.finish();
-  if (truth) truth->finish();
   put_out(describe(simulation, provenance), options.outputs);
   return 0;
 }

@@ -6,7 +6,7 @@
 #include "common/app.hpp"
 #include "common/stamp_tables.hpp"
 
-#include <algorithm>
+#include <span>
 
 namespace {
 
@@ -41,19 +41,6 @@ void add_options(CLI::App& app, Options& options) {
   add_result_options(app, options.outputs);
 }
 
-// A warning for each file that the table was not made from, as far as the table says.
-std::vector<std::string> strangers(const Provenance& given, const Provenance& of_table) {
-  std::vector<std::string> warnings;
-  if (of_table.inputs.empty()) return warnings;
-  for (std::size_t at = 1; at < given.inputs.size(); ++at) {  // the first is the table
-    const Provenance::Input& file = given.inputs[at];
-    const bool known = std::any_of(of_table.inputs.begin(), of_table.inputs.end(),
-                                   [&](const auto& one) { return one.sha256 == file.sha256; });
-    if (!known) warnings.push_back(file.name + " is not among the files that the stamp table was made from.");
-  }
-  return warnings;
-}
-
 int traces(Options& options, int argc, char** argv) {
   if (!options.pair.empty()) {
     std::tie(options.browse.survey.first, options.browse.survey.second) = pair_named(options.pair);
@@ -66,7 +53,8 @@ int traces(Options& options, int argc, char** argv) {
   std::vector<std::filesystem::path> inputs = options.files;
   inputs.insert(inputs.begin(), options.table);
   result.provenance = provenance_of(argc, argv, inputs, setup.text);
-  for (const std::string& warning : strangers(result.provenance, head.provenance))
+  for (const std::string& warning :
+       warnings_of_strangers(std::span(result.provenance.inputs).subspan(1), head.provenance))
     result.warnings.push_back(warning);
   if (!options.outputs.page.empty()) write_whole(options.outputs.page, to_page(browse.browser));
   options.outputs.page.clear();

@@ -94,6 +94,14 @@ std::vector<DelayTerm> terms_of(const Way& way, const CompareOptions& options, c
 
 }  // namespace
 
+std::vector<DelayTerm> station_clocks(double uncertainty_s) {
+  if (!(uncertainty_s >= 0) || !std::isfinite(uncertainty_s))
+    throw Error("clock uncertainty", fmt::format("is {:g} s", uncertainty_s), "give a standard uncertainty");
+  if (uncertainty_s == 0) return {};
+  return {{.name = "clock of the first station", .input = {0, uncertainty_s}},
+          {.name = "clock of the second station", .input = {0, uncertainty_s}, .sensitivity = -1}};
+}
+
 WayComparison compare_way(const Way& way, const CompareOptions& options) {
   WayComparison found;
   found.name = way.name;

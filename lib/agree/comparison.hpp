@@ -25,6 +25,10 @@ struct CompareOptions {
   DelayBudgetOptions budget;
 };
 
+/// Each station's clock as a term of the offset, of this standard uncertainty in s; none for 0. Throws Error
+/// for an uncertainty that is below 0 or not finite.
+std::vector<DelayTerm> station_clocks(double uncertainty_s);
+
 struct WayComparison {
   std::string name, first, second;
   Matching matching;

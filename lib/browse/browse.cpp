@@ -75,4 +75,16 @@ Browse browse_run(const std::vector<std::filesystem::path>& files, const Setup& 
   return browse;
 }
 
+std::vector<std::string> warnings_of_strangers(std::span<const Provenance::Input> files,
+                                               const Provenance& of_table) {
+  std::vector<std::string> warnings;
+  if (of_table.inputs.empty()) return warnings;
+  for (const Provenance::Input& file : files) {
+    const bool known = std::any_of(of_table.inputs.begin(), of_table.inputs.end(),
+                                   [&](const auto& one) { return one.sha256 == file.sha256; });
+    if (!known) warnings.push_back(file.name + " is not among the files that the stamp table was made from.");
+  }
+  return warnings;
+}
+
 }  // namespace firstedge

@@ -9,6 +9,8 @@
 #include "firstedge/io/setup.hpp"
 
 #include <filesystem>
+#include <span>
+#include <string>
 #include <vector>
 
 namespace firstedge {
@@ -36,5 +38,9 @@ struct Browse {
 /// delays taken out, and where not one of the records chosen is in the files.
 Browse browse_run(const std::vector<std::filesystem::path>& files, const Setup& setup,
                   const std::filesystem::path& table, const BrowseOptions& options = {});
+
+/// A warning for each of these files that the table was not made from, as far as its provenance says.
+std::vector<std::string> warnings_of_strangers(std::span<const Provenance::Input> files,
+                                               const Provenance& of_table);
 
 }  // namespace firstedge

@@ -1,0 +1,95 @@
+#include "firstedge/batch/run_agreement.hpp"
+
+#include "firstedge/io/instant_table.hpp"
+#include "firstedge/io/setup.hpp"
+
+#include <algorithm>
+
+#include <fmt/format.h>
+
+namespace firstedge {
+namespace {
+
+// One station: its file, and what its Setup lists beside the chains.
+struct StationFile {
+  std::filesystem::path file;
+  std::string name;
+  bool csv = false;
+  std::vector<std::string> channels;  // of a stamp table
+  std::vector<Element> elements;
+};
+
+StationFile open_station(const std::filesystem::path& file) {
+  StationFile station{.file = file,
+                      .name = file.stem().string(),
+                      .csv = is_instant_csv(file),
+                      .channels = {},
+                      .elements = {}};
+  if (station.csv) return station;
+  const StampTableReader table(file);
+  for (const StampTableHead::Channel& channel : table.head().channels)
+    station.channels.push_back(channel.name);
+  const std::string& setup = table.head().provenance.setup;
+  if (!setup.empty()) station.elements = parse_setup(setup, "the Setup in " + file.string()).elements;
+  return station;
+}
+
+// Elements of the Setup that the chain does not hold, as terms.
+std::vector<DelayTerm> spare_of(const StationFile& station, const InstantList& list) {
+  std::vector<DelayTerm> spare;
+  for (const Element& element : station.elements) {
+    const bool used = std::any_of(list.chain.begin(), list.chain.end(),
+                                  [&](const DelayTerm& term) { return term.name == element.name; });
+    if (!used) spare.push_back({.name = element.name, .input = element.calibrations.back().delay_s});
+  }
+  return spare;
+}
+
+InstantList list_of(const StationFile& station, const std::string& channel,
+                    const AgreementRunOptions& options) {
+  if (station.csv) return read_instant_csv(station.file, options.scale);
+  StampTableReader table(station.file);
+  InstantList list =
+      instants_of(table, station.name,
+                  {.channel = channel, .method = options.method, .allowed_flags = options.allowed_flags});
+  list.spare = spare_of(station, list);
+  return list;
+}
+
+std::vector<std::pair<std::string, std::string>> pairs_of(const AgreementRunOptions& options,
+                                                          const StationFile& first,
+                                                          const StationFile& second) {
+  if (!options.pairs.empty()) return options.pairs;
+  if (first.csv || second.csv)
+    return {{first.csv ? "" : first.channels.at(0), second.csv ? "" : second.channels.at(0)}};
+  std::vector<std::pair<std::string, std::string>> pairs;
+  for (std::size_t i = 0; i < std::min(first.channels.size(), second.channels.size()); ++i)
+    pairs.emplace_back(first.channels[i], second.channels[i]);
+  return pairs;
+}
+
+}  // namespace
+
+Agreement agreement_of_files(const std::filesystem::path& first_file,
+                             const std::filesystem::path& second_file, const AgreementRunOptions& options) {
+  const StationFile first = open_station(first_file), second = open_station(second_file);
+  const auto pairs = pairs_of(options, first, second);
+  const auto way_of = [&](const std::string& a, const std::string& b) {
+    Way way{.name = "", .first = list_of(first, a, options), .second = list_of(second, b, options)};
+    way.name = fmt::format("{} to {}", way.first.name, way.second.name);
+    return way;
+  };
+  Agreement agreement;
+  for (const auto& [a, b] : pairs) agreement.ways.push_back(way_of(a, b));
+  if (pairs.size() < 2 || first.csv || second.csv) return agreement;
+  for (const auto& one : pairs) {
+    for (const auto& other : pairs) {
+      const std::pair crossed{one.first, other.second};
+      if (std::find(pairs.begin(), pairs.end(), crossed) == pairs.end())
+        agreement.crossings.push_back(way_of(crossed.first, crossed.second));
+    }
+  }
+  return agreement;
+}
+
+}  // namespace firstedge
