@@ -38,7 +38,8 @@ const ChannelTimer::Ready& ChannelTimer::ready(double interval_s) const {
   const NoiseModel noise = at_interval(channel_.noise, interval_s);
   std::vector<TimingMethod> methods;
   for (std::size_t m = 0; m < channel_.timing.size(); ++m) methods.push_back(method(m, noise));
-  const Ready made{Conditioner(channel_.conditioning, interval_s), noise,
+  const Ready made{Conditioner(channel_.conditioning, interval_s),
+                   PulseSearch(noise, channel_.load_ohm, channel_.search),
                    std::make_shared<const std::vector<TimingMethod>>(std::move(methods))};
   return by_interval_.emplace(interval_s, made).first->second;
 }
@@ -80,7 +81,7 @@ std::vector<std::vector<Stamp>> ChannelTimer::stamps(std::span<const Trace> trac
 
 std::vector<Stamp> ChannelTimer::stamps_of(const ConditionedTrace& conditioned, const Ready& at,
                                            std::uint64_t record) const {
-  const std::vector<Pulse> pulses = find_pulses(conditioned, at.noise, channel_.load_ohm, channel_.search);
+  const std::vector<Pulse> pulses = at.search(conditioned);
   if (pulses.empty()) return {};
   const std::size_t methods = at.methods->size();
   std::vector<std::vector<Stamp>> of_methods;

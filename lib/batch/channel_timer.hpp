@@ -4,6 +4,7 @@
 #include "firstedge/batch/learning.hpp"
 #include "firstedge/core/stamp.hpp"
 #include "firstedge/timing/methods.hpp"
+#include "firstedge/timing/pulse_search.hpp"
 
 #include <map>
 #include <memory>
@@ -38,7 +39,7 @@ class ChannelTimer {
  private:
   struct Ready {
     Conditioner conditioner;
-    NoiseModel noise;
+    PulseSearch search;
     std::shared_ptr<const std::vector<TimingMethod>> methods;
   };
   const Ready& ready(double interval_s) const;

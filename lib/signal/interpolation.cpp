@@ -55,52 +55,83 @@ std::array<double, Stencil::largest> lagrange_weights(std::size_t size, double x
 }
 
 /// n over k for the small numbers met here.
-double binomial(std::size_t n, std::size_t k) {
+constexpr double binomial(std::size_t n, std::size_t k) {
   double value = 1;
   for (std::size_t i = 1; i <= k; ++i)
     value = value * static_cast<double>(n - k + i) / static_cast<double>(i);
   return value;
 }
+/// Differences of order m of white noise of deviation s have the variance s^2 times this.
+constexpr std::array<double, Stencil::largest + 2> difference_gains = [] {
+  std::array<double, Stencil::largest + 2> gains{};
+  for (std::size_t m = 0; m < gains.size(); ++m) gains[m] = binomial(2 * m, m);
+  return gains;
+}();
 
-/// Finite differences of one order over the neighbourhood of a bracket: at(first) is the difference that
-/// starts at that sample. Differences of white noise of deviation s have the variance s^2 (2m over m).
+/// Finite differences of one order over the neighbourhood of a bracket, which starts at sample `first`.
 class Differences {
  public:
-  Differences(std::span<const double> values, std::size_t first, std::size_t last, std::size_t order)
-      : first_(first), count_(last - first > order ? last - first - order : 0) {
-    std::copy(values.begin() + static_cast<std::ptrdiff_t>(first),
-              values.begin() + static_cast<std::ptrdiff_t>(last), table_.begin());
-    for (std::size_t m = 0; m < order; ++m) {
-      for (std::size_t i = 0; i + m + 1 < last - first; ++i) table_[i] = table_[i + 1] - table_[i];
-    }
-    noise_gain_ = binomial(2 * order, order);
+  /// Of order 0: the values themselves.
+  Differences(std::span<const double> values, std::size_t first, std::size_t last)
+      : first_(first), count_(last - first) {
+    std::copy_n(values.data() + first, count_, table_.begin());
+  }
+  /// Those of `orders` orders more.
+  Differences raised(std::size_t orders) const {
+    Differences next = *this;
+    for (; orders > 0 && next.count_ > 0; --orders, ++next.order_, --next.count_)
+      for (std::size_t i = 0; i + 1 < table_.size(); ++i)
+        next.table_[i] = next.table_[i + 1] - next.table_[i];
+    return next;
   }
   bool has(std::size_t first) const { return first >= first_ && first - first_ < count_; }
-  /// The square, less what noise puts into it on average; NaN if a sample in it is.
+  /// The square of the one that starts at a sample, less what noise puts into it on average; NaN if a sample
+  /// in it is.
   double square_over_noise(std::size_t first, double noise_rms) const {
     const double difference = table_[first - first_];
-    const double excess = difference * difference - noise_gain_ * noise_rms * noise_rms;
+    const double excess = difference * difference - difference_gains[order_] * noise_rms * noise_rms;
     return excess <= 0 ? 0 : excess;  // NaN stays NaN
   }
 
-  /// Samples of the widest neighbourhood: six runs of six samples, and two more on either side.
+ private:
+  /// Samples of the widest neighbourhood: six runs of six samples, and two more on either side; the table is
+  /// differenced as a whole, whatever stands behind the last of them.
   static constexpr std::size_t widest = 2 * Stencil::largest + 2;
 
- private:
   std::size_t first_;
   std::size_t count_;
-  std::array<double, widest> table_{};
-  double noise_gain_ = 1;
+  std::size_t order_ = 0;
+  std::array<double, widest + 2> table_{};
 };
 
-/// Product of the distances to the samples over size!: the factor of the next derivative in the error term.
-double error_factor(std::size_t size, double x) {
-  double factor = 1, factorial = 1;
+/// How wrong the value at x of a run of `size` samples is: the factor of the next derivative (the product of
+/// the distances to the samples over size!), and the share of the noise of a sample in it, squared.
+struct ErrorFactors {
+  double of_derivative, of_noise2;
+};
+constexpr std::array<double, Stencil::largest + 1> inverse_factorials{1,        1,         1.0 / 2,  1.0 / 6,
+                                                                      1.0 / 24, 1.0 / 120, 1.0 / 720};
+constexpr std::array<std::array<double, Stencil::largest>, Stencil::largest + 1> inverse_divisors = [] {
+  auto all = all_divisors;
+  for (auto& of_size : all)
+    for (double& one : of_size)
+      if (one != 0) one = 1 / one;
+  return all;
+}();
+ErrorFactors error_factors(std::size_t size, double x) {
+  std::array<double, Stencil::largest> before{};
+  double product = 1;
   for (std::size_t i = 0; i < size; ++i) {
-    factor *= x - static_cast<double>(i);
-    factorial *= static_cast<double>(i + 1);
+    before[i] = product;
+    product *= x - static_cast<double>(i);
   }
-  return factor / factorial;
+  double after = 1, squares = 0;
+  for (std::size_t i = size; i-- > 0;) {
+    const double weight = before[i] * after * inverse_divisors[size][i];
+    squares += weight * weight;
+    after *= x - static_cast<double>(i);
+  }
+  return {product * inverse_factorials[size], squares};
 }
 
 /// The roughness of the run [first, first + size): the next two differences on its smoother side, squared.
@@ -127,17 +158,14 @@ std::size_t best_run(std::span<const double> values, std::size_t before, double 
   if (lowest >= highest) return highest;
   const std::size_t from = lowest >= 2 ? lowest - 2 : 0;
   const std::size_t to = std::min(values.size(), highest + size + 2);
-  const Differences next(values, from, to, size);
-  const Differences second_next(values, from, to, size + 1);
+  const Differences next = Differences(values, from, to).raised(size);
+  const Differences second_next = next.raised(1);
 
   const std::size_t centred = std::clamp(before + 1 >= size / 2 ? before + 1 - size / 2 : 0, lowest, highest);
   std::size_t best = centred;
   double least = std::numeric_limits<double>::infinity();
   const auto consider = [&](std::size_t first) {
-    const double x = static_cast<double>(before - first) + fraction;
-    const double factor = error_factor(size, x);
-    double gain = 0;
-    for (const double weight : lagrange_weights(size, x)) gain += weight * weight;
+    const auto [factor, gain] = error_factors(size, static_cast<double>(before - first) + fraction);
     const double error =
         factor * factor * roughness(next, second_next, first, noise_rms) + noise_rms * noise_rms * gain;
     if (error < least) {

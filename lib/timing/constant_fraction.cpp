@@ -15,13 +15,13 @@ Stamp stamp_of(const PulseEdge& edge, double fraction) {
 
 }  // namespace
 
-Stamp constant_fraction(const ConditionedTrace& trace, const Pulse& pulse, const NoiseModel& noise,
+Stamp constant_fraction(const ConditionedTrace& trace, const Pulse& pulse, const ChannelNoise& noise,
                         const ConstantFractionOptions& options) {
   return stamp_of(PulseEdge(trace, pulse, noise, {options.interpolation, options.edge_samples}),
                   options.fraction);
 }
 
-Stamp constant_fraction(const ConditionedTrace& trace, const Pulse& pulse, const NoiseModel& noise,
+Stamp constant_fraction(const ConditionedTrace& trace, const Pulse& pulse, const ChannelNoise& noise,
                         const PeakHeight& height, const ConstantFractionOptions& options) {
   const PulseEdge edge(trace, pulse, noise, {options.interpolation, options.edge_samples});
   return stamp_of(edge.with_height(height), options.fraction);

@@ -1,11 +1,11 @@
 // Constant fraction: the time at which the pulse crosses a fraction of its own height.
 #pragma once
 
-#include "firstedge/core/noise_model.hpp"
 #include "firstedge/core/pulse.hpp"
 #include "firstedge/core/stamp.hpp"
 #include "firstedge/signal/conditioned_trace.hpp"
 #include "firstedge/signal/interpolation.hpp"
+#include "firstedge/timing/channel_noise.hpp"
 #include "firstedge/timing/crossing_height.hpp"
 
 #include <cstddef>
@@ -44,7 +44,7 @@ struct ConstantFractionOptions {
 /// that are off (a shift of (1 - fraction) * offset / slope).
 ///
 /// Source of the method: D. A. Gedcke, W. J. McDonald, Nucl. Instr. Meth. 58 (1968) 253 (from memory).
-Stamp constant_fraction(const ConditionedTrace& trace, const Pulse& pulse, const NoiseModel& noise,
+Stamp constant_fraction(const ConditionedTrace& trace, const Pulse& pulse, const ChannelNoise& noise,
                         const ConstantFractionOptions& options);
 
 /// The same with a height that was found elsewhere, its weights those of samples of the trace: that of
@@ -52,7 +52,7 @@ Stamp constant_fraction(const ConditionedTrace& trace, const Pulse& pulse, const
 /// fraction of the limit would walk like a leading edge). Timed where the level is below the limit and two
 /// samples that are not clipped stand around it. Uncertainty and flags as above, the height's weights with
 /// their correlation in it.
-Stamp constant_fraction(const ConditionedTrace& trace, const Pulse& pulse, const NoiseModel& noise,
+Stamp constant_fraction(const ConditionedTrace& trace, const Pulse& pulse, const ChannelNoise& noise,
                         const PeakHeight& height, const ConstantFractionOptions& options);
 
 }  // namespace firstedge

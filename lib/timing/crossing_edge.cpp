@@ -110,7 +110,7 @@ std::optional<EdgeCrossing> cross(std::span<const double> values, std::size_t be
   return crossing;
 }
 
-PulseEdge::PulseEdge(const ConditionedTrace& trace, const Pulse& pulse, const NoiseModel& noise,
+PulseEdge::PulseEdge(const ConditionedTrace& trace, const Pulse& pulse, const ChannelNoise& noise,
                      const EdgeCurve& curve, std::size_t samples_after)
     : trace_(&trace), pulse_(&pulse), noise_(noise, trace), curve_(curve) {
   const std::size_t size = trace.volts.size();
@@ -119,14 +119,17 @@ PulseEdge::PulseEdge(const ConditionedTrace& trace, const Pulse& pulse, const No
   const std::size_t last = std::min(size, pulse.region.last + before + std::min(samples_after, size));
   start_ = pulse.region.first - offset_;
   peak_ = pulse.peak - offset_;
-  volts_.reserve(last - offset_);
-  for (std::size_t k = offset_; k < last; ++k) volts_.push_back(pulse.polarity * trace.volts[k]);
-
-  half_ = first_rise(volts_, start_, peak_, volts_[peak_] / 2);
-  transition_samples_ = position_of(0.9 * volts_[peak_], Interpolation::linear) -
-                        position_of(0.1 * volts_[peak_], Interpolation::linear);
+  samples_ = last - offset_;
+  if (pulse.polarity < 0) {
+    turned_.reserve(samples_);
+    for (std::size_t k = offset_; k < last; ++k) turned_.push_back(-trace.volts[k]);
+  }
+  const std::span<const double> v = volts();
+  half_ = first_rise(v, start_, peak_, v[peak_] / 2);
+  transition_samples_ =
+      position_of(0.9 * v[peak_], Interpolation::linear) - position_of(0.1 * v[peak_], Interpolation::linear);
   const SampleRange within{start_, pulse.region.last - offset_};
-  const PeakHeight height = peak_height(volts_, within, peak_, transition_samples_, noise_);
+  const PeakHeight height = peak_height(v, within, peak_, transition_samples_, noise_);
   height_v_ = height.value_v;
   height_on_trace_ = on_trace(height.weights);
   edge_samples_ = edge_samples();
@@ -140,9 +143,9 @@ PulseEdge PulseEdge::with_height(const PeakHeight& height_on_trace) const {
   return edge;
 }
 
-// The samples of volts_ around one of them that are not clipped.
+// The samples of volts() around one of them that are not clipped.
 SampleRange PulseEdge::unclipped_around(std::size_t sample) const {
-  SampleRange run{0, volts_.size()};
+  SampleRange run{0, samples_};
   for (const SampleRange& clipped : trace_->clipped) {
     if (clipped.last <= offset_ + sample) {
       run.first = std::max(run.first, clipped.last - std::min(clipped.last, offset_));
@@ -155,7 +158,7 @@ SampleRange PulseEdge::unclipped_around(std::size_t sample) const {
 }
 
 bool PulseEdge::hangs_on_clipped(const SampleWeights& on_trace) const {
-  const std::vector<double>& weights = on_trace.weights();
+  const std::span<const double> weights = on_trace.weights();
   return std::any_of(trace_->clipped.begin(), trace_->clipped.end(), [&](const SampleRange& clipped) {
     for (std::size_t k = std::max(clipped.first, on_trace.first());
          k < std::min(clipped.last, on_trace.first() + weights.size()); ++k)
@@ -166,10 +169,11 @@ bool PulseEdge::hangs_on_clipped(const SampleWeights& on_trace) const {
 
 std::optional<std::size_t> PulseEdge::bracket(double level_v) const {
   if (!half_) return std::nullopt;
+  const std::span<const double> v = volts();
   std::size_t before = *half_;
-  while (before > start_ && volts_[before] >= level_v) --before;
-  while (before + 1 < peak_ && volts_[before + 1] < level_v) ++before;
-  if (!(volts_[before] < level_v && volts_[before + 1] >= level_v)) return std::nullopt;
+  while (before > start_ && v[before] >= level_v) --before;
+  while (before + 1 < peak_ && v[before + 1] < level_v) ++before;
+  if (!(v[before] < level_v && v[before + 1] >= level_v)) return std::nullopt;
   return before;
 }
 
@@ -178,8 +182,8 @@ std::optional<EdgeCrossing> PulseEdge::crossing(double level_v) const {
   if (!before) return std::nullopt;
   const SampleRange run = unclipped_around(*before);
   if (*before < run.first || *before + 1 >= run.last) return std::nullopt;
-  auto crossing = cross(std::span(volts_).subspan(run.first, run.size()), *before - run.first, level_v,
-                        curve_, noise_.deviation_v(), transition_samples_);
+  auto crossing = cross(volts().subspan(run.first, run.size()), *before - run.first, level_v, curve_,
+                        noise_.deviation_v(), transition_samples_);
   if (!crossing) return crossing;
   crossing->position += static_cast<double>(run.first);
   crossing->value = crossing->value.shifted(run.first);
@@ -191,7 +195,7 @@ std::optional<EdgeCrossing> PulseEdge::crossing(double level_v) const {
 double PulseEdge::position_of(double level_v, Interpolation interpolation) const {
   const auto before = bracket(level_v);
   if (!before) return not_known;
-  const auto crossing = find_crossing(volts_, *before, level_v, interpolation, noise_.deviation_v());
+  const auto crossing = find_crossing(volts(), *before, level_v, interpolation, noise_.deviation_v());
   return crossing ? crossing->position : not_known;
 }
 

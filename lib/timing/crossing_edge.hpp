@@ -1,7 +1,6 @@
 // The leading edge of one pulse, made ready for the methods that time a crossing of it.
 #pragma once
 
-#include "firstedge/core/noise_model.hpp"
 #include "firstedge/core/pulse.hpp"
 #include "firstedge/core/stamp.hpp"
 #include "firstedge/signal/conditioned_trace.hpp"
@@ -56,17 +55,19 @@ std::optional<EdgeCrossing> cross(std::span<const double> values, std::size_t be
                                   const EdgeCurve& curve, double noise_rms, double transition_samples);
 
 /// The samples around a pulse turned positive going, its height, and where its edge crosses a level. Samples
-/// and positions are counted from the start of volts(). The trace and the pulse must outlive it.
+/// and positions are counted from the start of volts(). The trace, the pulse and the noise must outlive it.
 ///
 /// Clipped samples: no curve of a crossing goes through one, and a time or a height that hangs on one is not
 /// given, since the true voltage there is not known.
 class PulseEdge {
  public:
   /// samples_after: how many samples after the region of the pulse are looked at as well.
-  PulseEdge(const ConditionedTrace& trace, const Pulse& pulse, const NoiseModel& noise,
+  PulseEdge(const ConditionedTrace& trace, const Pulse& pulse, const ChannelNoise& noise,
             const EdgeCurve& curve, std::size_t samples_after = 0);
 
-  std::span<const double> volts() const { return volts_; }
+  std::span<const double> volts() const {
+    return turned_.empty() ? std::span(trace_->volts).subspan(offset_, samples_) : std::span(turned_);
+  }
   double height_v() const { return height_v_; }
   std::size_t start() const { return start_; }  ///< first sample of the pulse's region
   std::size_t peak() const { return peak_; }    ///< its largest sample
@@ -107,10 +108,10 @@ class PulseEdge {
   const Pulse* pulse_;
   SampleNoise noise_;
   EdgeCurve curve_;
-  std::size_t offset_ = 0;  ///< of volts_ in the trace
+  std::size_t offset_ = 0, samples_ = 0;  ///< of volts() in the trace
   std::size_t start_ = 0;
   std::size_t peak_ = 0;
-  std::vector<double> volts_;
+  std::vector<double> turned_;       ///< volts(), of a negative pulse
   std::optional<std::size_t> half_;  ///< the sample before the first rise through half the height
   double transition_samples_ = not_known;
   double edge_samples_ = not_known;  ///< 10 % to 90 % of the height, on the curve

@@ -3,8 +3,8 @@
 #pragma once
 
 #include "firstedge/timing/crossing_weights.hpp"
+#include "firstedge/timing/gram_polynomials.hpp"
 
-#include <array>
 #include <cmath>
 #include <cstddef>
 #include <span>
@@ -14,13 +14,11 @@ namespace firstedge {
 /// A polynomial of low degree fitted to the samples [first, first + count) with equal weights. Positions are
 /// counted in samples like the samples themselves. With count = degree + 1 it interpolates.
 ///
-/// Built on the polynomials that are orthogonal over equally spaced points (Gram polynomials): no system of
-/// equations is solved and wide stretches stay exact to rounding. Source: the three-term recurrence of
-/// discrete Chebyshev polynomials, NIST Digital Library of Mathematical Functions, 18.22(i) (Hahn polynomials
-/// with alpha = beta = 0), shifted to the middle of the stretch.
+/// Built on the polynomials that are orthogonal over equally spaced points (gram_polynomials.hpp): no system
+/// of equations is solved and wide stretches stay exact to rounding.
 class LocalPolynomial {
  public:
-  static constexpr int highest_degree = 5;
+  static constexpr int highest_degree = highest_gram_degree;
 
   /// Needs 0 <= degree <= highest_degree and degree < count, and the stretch inside volts.
   LocalPolynomial(std::span<const double> volts, std::size_t first, std::size_t count, int degree);
@@ -35,26 +33,29 @@ class LocalPolynomial {
   double noise_gain(double position, int derivative) const;
   /// The share of the orthogonal polynomial of degree j in the samples, in units of a sample: in white noise
   /// of standard deviation s it has the standard deviation s.
-  double strength(int j) const { return coefficients_[j] * std::sqrt(norm_[j]); }
+  double strength(int j) const { return coefficients_[j] * std::sqrt(basis_.norm[j]); }
 
   double first() const { return static_cast<double>(first_); }
   double last() const { return static_cast<double>(first_ + count_ - 1); }
 
  private:
-  using Terms = std::array<double, highest_degree + 1>;
-  double from_middle(double position) const;
-  Terms values(double position) const;  ///< of the orthogonal polynomials
+  using Terms = GramTerms;
+  double from_middle(double position) const { return position - static_cast<double>(first_) - basis_.middle; }
+  Terms values(double position) const { return basis_.at(from_middle(position), degree_); }
   Terms slopes(double position) const;
   Terms terms(double position, int derivative) const {
     return derivative == 0 ? values(position) : slopes(position);
+  }
+  Terms values_at_sample(std::size_t k) const {  ///< the k-th of the stretch
+    return rows_.empty() ? basis_.at(static_cast<double>(k) - basis_.middle, degree_) : rows_[k];
   }
   double sum(const Terms& terms) const;  ///< times the coefficients
 
   std::size_t first_, count_;
   int degree_;
-  Terms recurrence_{};    ///< p[j+1] = u p[j] - recurrence[j] p[j-1]
-  Terms norm_{};          ///< sum of p[j]^2 over the stretch
-  Terms coefficients_{};  ///< of p[j]
+  GramBasis basis_;
+  std::span<const Terms> rows_;  ///< its values at the samples, where these stand ready
+  Terms coefficients_{};
 };
 
 }  // namespace firstedge

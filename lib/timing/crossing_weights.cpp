@@ -8,27 +8,27 @@
 
 namespace firstedge {
 
-void SampleWeights::add(std::size_t sample, double weight) {
-  if (weights_.empty()) first_ = sample;
-  if (sample < first_) {
-    weights_.insert(weights_.begin(), first_ - sample, 0.0);
-    first_ = sample;
+// The place of sample `first`, once the stretch holds the samples up to `last`.
+double* SampleWeights::widened_to(std::size_t first, std::size_t last) {
+  if (size_ == 0) first_ = first;
+  const std::size_t before = first_ - std::min(first, first_);
+  const std::size_t size = std::max(first_ + size_, last) - (first_ - before);
+  if (size > most_inside && outside_.empty()) outside_.assign(inside_.begin(), inside_.end());
+  if (size > outside_.size() && !outside_.empty()) outside_.resize(size, 0.0);
+  double* own = outside_.empty() ? inside_.data() : outside_.data();
+  if (before > 0) {
+    std::copy_backward(own, own + size_, own + size_ + before);
+    std::fill(own, own + before, 0.0);
   }
-  if (sample - first_ >= weights_.size()) weights_.resize(sample - first_ + 1, 0.0);
-  weights_[sample - first_] += weight;
+  first_ -= before;
+  size_ = size;
+  return own + (first - first_);
 }
 
-void SampleWeights::add(const SampleWeights& other, double factor) {
-  if (other.weights_.empty()) return;
-  if (weights_.empty()) first_ = other.first_;
-  const std::size_t last = std::max(first_ + weights_.size(), other.first_ + other.weights_.size());
-  if (other.first_ < first_) {
-    weights_.insert(weights_.begin(), first_ - other.first_, 0.0);
-    first_ = other.first_;
-  }
-  weights_.resize(last - first_, 0.0);
-  for (std::size_t k = 0; k < other.weights_.size(); ++k)
-    weights_[other.first_ - first_ + k] += factor * other.weights_[k];
+void SampleWeights::add(std::size_t first, std::span<const double> weights, double factor) {
+  if (weights.empty()) return;
+  double* at = widened_to(first, first + weights.size());
+  for (std::size_t k = 0; k < weights.size(); ++k) at[k] += factor * weights[k];
 }
 
 SampleWeights SampleWeights::shifted(std::size_t by) const {
@@ -38,15 +38,12 @@ SampleWeights SampleWeights::shifted(std::size_t by) const {
 }
 
 double SampleWeights::sum() const {
-  return std::accumulate(weights_.begin(), weights_.end(), 0.0);
+  const std::span<const double> all = weights();
+  return std::accumulate(all.begin(), all.end(), 0.0);
 }
 
-void SampleWeights::add(const Stencil& stencil, double factor) {
-  const auto begin = stencil.weights.begin();
-  add(SampleWeights(stencil.first, {begin, begin + static_cast<std::ptrdiff_t>(stencil.size)}), factor);
-}
-
-SampleNoise::SampleNoise(const NoiseModel& model, const ConditionedTrace& trace) : model_(&model) {
+SampleNoise::SampleNoise(const ChannelNoise& noise, const ConditionedTrace& trace) : noise_(&noise) {
+  const NoiseModel& model = noise.model();
   const double quantisation_v2 = trace.step_v * trace.step_v / 12;
   const double measured_v2 = model.covariance_v2(0);
   variance_v2_ =
@@ -61,10 +58,10 @@ SampleNoise::SampleNoise(const NoiseModel& model, const ConditionedTrace& trace)
 }
 
 double SampleNoise::variance_of_samples_v2(const SampleWeights& quantity) const {
-  const std::vector<double>& w = quantity.weights();
+  const std::span<const double> w = quantity.weights();
   double sum = 0;
   for (std::size_t lag = 0; lag < w.size(); ++lag) {
-    const double covariance = lag == 0 ? variance_v2_ : 2 * model_->covariance_v2(lag);
+    const double covariance = lag == 0 ? variance_v2_ : 2 * noise_->model().covariance_v2(lag);
     if (covariance == 0) continue;
     double products = 0;
     for (std::size_t k = lag; k < w.size(); ++k) products += w[k] * w[k - lag];
@@ -76,21 +73,16 @@ double SampleNoise::variance_of_samples_v2(const SampleWeights& quantity) const 
 // The samples of the quantity and those of the window together; see the header.
 double SampleNoise::variance_with_level_v2(const SampleWeights& quantity, double of_samples_v2) const {
   const auto n = static_cast<double>(level_window_.size());
-  const std::size_t lags = std::max<std::size_t>(model_->autocovariance_v2.size(), 1);
-  double level_v2 = variance_v2_ / n;
-  std::vector<double> sums{0, variance_v2_};  // of the covariances of lags below each
-  for (std::size_t lag = 1; lag < lags; ++lag) {
-    sums.push_back(sums.back() + covariance_v2(lag));
-    if (lag < level_window_.size())
-      level_v2 += 2 * (n - static_cast<double>(lag)) / (n * n) * covariance_v2(lag);
-  }
+  double level_v2 = variance_v2_ / n + noise_->shared_in_sum(level_window_.size()) / (n * n);
   const double more = variance_v2_ > 0 ? std::max(level_rms_v_ * level_rms_v_ / variance_v2_, 1.0) : 1.0;
   level_v2 = more * std::max(level_v2, 0.0) + std::pow(rounding_uncertainty(level_step_v_, level_rms_v_), 2);
   const double weight = quantity.sum();
   const double own_v2 = level_uncertainty_v_ * level_uncertainty_v_;
   if (own_v2 > level_surprise * level_surprise * level_v2) return of_samples_v2 + weight * weight * own_v2;
 
-  const auto up_to = [&](std::size_t lag) { return sums[std::min(lag, lags)]; };
+  // Covariances of all lags below one; lag 0 with the variance as it is here.
+  const double more_v2 = variance_v2_ - noise_->model().covariance_v2(0);
+  const auto up_to = [&](std::size_t lag) { return lag == 0 ? 0 : noise_->sum_below(lag) + more_v2; };
   double shared_v2 = 0;  // covariance of the quantity with the sum of the window
   for (std::size_t i = 0; i < quantity.weights().size(); ++i) {
     const std::size_t sample = quantity.first() + i;
@@ -115,7 +107,7 @@ double SampleNoise::variance_v2(const SampleWeights& quantity) const {
   const double from_middle =
       static_cast<double>(quantity.first()) + 0.5 * static_cast<double>(quantity.weights().size()) - middle;
   const double slope_v = weight * slope_uncertainty_v_ * from_middle;
-  const bool known_together = model_->samples_used > 0 && level_window_.size() > 0;
+  const bool known_together = noise_->model().samples_used > 0 && level_window_.size() > 0;
   const double with_level_v2 = known_together ? variance_with_level_v2(quantity, of_samples_v2)
                                               : of_samples_v2 + std::pow(weight * level_uncertainty_v_, 2);
   return with_level_v2 + slope_v * slope_v;

@@ -1,12 +1,13 @@
 // Sample weights: a quantity as a weighted sum of samples, and the variance that the noise gives it.
 #pragma once
 
-#include "firstedge/core/noise_model.hpp"
 #include "firstedge/signal/conditioned_trace.hpp"
 #include "firstedge/signal/interpolation.hpp"
+#include "firstedge/timing/channel_noise.hpp"
 
+#include <array>
 #include <cstddef>
-#include <utility>
+#include <span>
 #include <vector>
 
 namespace firstedge {
@@ -14,29 +15,49 @@ namespace firstedge {
 /// sum over k of weights[k] * sample[first + k]. Everything a timing method takes from a trace (a value
 /// between samples, a pulse height, a level) is one of these to first order, so that the noise of their
 /// combination follows with all correlations.
+///
+/// Up to most_inside of them stand in the object itself: most quantities need no memory.
 class SampleWeights {
  public:
+  static constexpr std::size_t most_inside = 32;
+
   SampleWeights() = default;
-  SampleWeights(std::size_t first, std::vector<double> weights)
-      : first_(first), weights_(std::move(weights)) {}
+  SampleWeights(std::size_t first, std::span<const double> weights) { add(first, weights, 1); }
+
+  /// weight_of(k) for each k below count, of sample first + k.
+  template <class WeightOf>
+  static SampleWeights of_samples(std::size_t first, std::size_t count, WeightOf&& weight_of) {
+    SampleWeights made;
+    double* at = made.widened_to(first, first + count);
+    for (std::size_t k = 0; k < count; ++k) at[k] = weight_of(k);
+    return made;
+  }
 
   /// Adds weight to one sample; the stretch grows to hold it.
-  void add(std::size_t sample, double weight);
+  void add(std::size_t sample, double weight) { add(sample, std::span(&weight, 1), 1); }
   /// Adds factor * other.
-  void add(const SampleWeights& other, double factor);
-  void add(const Stencil& stencil, double factor);
+  void add(const SampleWeights& other, double factor) { add(other.first_, other.weights(), factor); }
+  void add(const Stencil& stencil, double factor) {
+    add(stencil.first, std::span(stencil.weights).first(stencil.size), factor);
+  }
 
   /// The same weights of the samples `by` further on.
   SampleWeights shifted(std::size_t by) const;
 
   std::size_t first() const { return first_; }
-  const std::vector<double>& weights() const { return weights_; }
+  std::span<const double> weights() const {
+    return {outside_.empty() ? inside_.data() : outside_.data(), size_};
+  }
   /// 1 for a value, 0 for a difference: what a shift of the baseline does to the quantity.
   double sum() const;
 
  private:
-  std::size_t first_ = 0;
-  std::vector<double> weights_;
+  void add(std::size_t first, std::span<const double> weights, double factor);
+  double* widened_to(std::size_t first, std::size_t last);
+
+  std::size_t first_ = 0, size_ = 0;
+  std::array<double, most_inside> inside_{};
+  std::vector<double> outside_;  ///< all of them, where they are more
 };
 
 /// The noise of one sample as the timing room counts it: the covariance of the model and the quantisation.
@@ -46,9 +67,9 @@ class SampleWeights {
 /// one step wide, JCGM 100:2008, 4.3.7.
 class SampleNoise {
  public:
-  /// The model must outlive it.
-  SampleNoise(const NoiseModel& model, const ConditionedTrace& trace);
-  SampleNoise(NoiseModel&& model, const ConditionedTrace& trace) = delete;
+  /// The noise must outlive it.
+  SampleNoise(const ChannelNoise& noise, const ConditionedTrace& trace);
+  SampleNoise(ChannelNoise&& noise, const ConditionedTrace& trace) = delete;
 
   /// Standard deviation of one sample, V.
   double deviation_v() const { return deviation_v_; }
@@ -70,10 +91,9 @@ class SampleNoise {
   static constexpr double level_surprise = 4;
 
  private:
-  double covariance_v2(std::size_t lag) const { return lag == 0 ? variance_v2_ : model_->covariance_v2(lag); }
   double variance_with_level_v2(const SampleWeights& quantity, double of_samples_v2) const;
 
-  const NoiseModel* model_;
+  const ChannelNoise* noise_;
   double variance_v2_ = 0;
   double deviation_v_ = 0;
   double level_uncertainty_v_ = 0;

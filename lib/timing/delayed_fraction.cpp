@@ -71,7 +71,7 @@ class DelayedDifference {
 
 }  // namespace
 
-Stamp delayed_fraction(const ConditionedTrace& trace, const Pulse& pulse, const NoiseModel& noise,
+Stamp delayed_fraction(const ConditionedTrace& trace, const Pulse& pulse, const ChannelNoise& noise,
                        const DelayedFractionOptions& options) {
   const double delay = options.delay_s / trace.interval_s;
   const auto samples_after =

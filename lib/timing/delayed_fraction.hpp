@@ -2,11 +2,11 @@
 // it.
 #pragma once
 
-#include "firstedge/core/noise_model.hpp"
 #include "firstedge/core/pulse.hpp"
 #include "firstedge/core/stamp.hpp"
 #include "firstedge/signal/conditioned_trace.hpp"
 #include "firstedge/signal/interpolation.hpp"
+#include "firstedge/timing/channel_noise.hpp"
 
 #include <cstddef>
 
@@ -33,7 +33,7 @@ struct DelayedFractionOptions {
 /// noise as for constant_fraction.
 ///
 /// Source: G. F. Knoll, Radiation Detection and Measurement (2010), ch. 17 (from memory).
-Stamp delayed_fraction(const ConditionedTrace& trace, const Pulse& pulse, const NoiseModel& noise,
+Stamp delayed_fraction(const ConditionedTrace& trace, const Pulse& pulse, const ChannelNoise& noise,
                        const DelayedFractionOptions& options);
 
 }  // namespace firstedge

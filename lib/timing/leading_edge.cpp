@@ -14,14 +14,14 @@ double level_of(const PulseEdge& edge, const LeadingEdgeOptions& options) {
 
 }  // namespace
 
-Stamp leading_edge(const ConditionedTrace& trace, const Pulse& pulse, const NoiseModel& noise,
+Stamp leading_edge(const ConditionedTrace& trace, const Pulse& pulse, const ChannelNoise& noise,
                    const LeadingEdgeOptions& options) {
   const PulseEdge edge(trace, pulse, noise, {options.interpolation, options.edge_samples});
   const auto crossing = edge.crossing(level_of(edge, options));
   return crossing ? edge.timed(*crossing, edge.on_trace(crossing->value)) : edge.untimed();
 }
 
-Stamp leading_edge(const ConditionedTrace& trace, const Pulse& pulse, const NoiseModel& noise,
+Stamp leading_edge(const ConditionedTrace& trace, const Pulse& pulse, const ChannelNoise& noise,
                    const LeadingEdgeOptions& options, const WalkCorrection& walk,
                    const std::optional<PeakHeight>& height) {
   PulseEdge edge(trace, pulse, noise, {options.interpolation, options.edge_samples});

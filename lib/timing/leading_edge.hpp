@@ -1,11 +1,11 @@
 // Leading edge: the time at which the pulse first crosses a fixed level.
 #pragma once
 
-#include "firstedge/core/noise_model.hpp"
 #include "firstedge/core/pulse.hpp"
 #include "firstedge/core/stamp.hpp"
 #include "firstedge/signal/conditioned_trace.hpp"
 #include "firstedge/signal/interpolation.hpp"
+#include "firstedge/timing/channel_noise.hpp"
 #include "firstedge/timing/crossing_height.hpp"
 #include "firstedge/timing/walk_correction.hpp"
 
@@ -34,7 +34,7 @@ struct LeadingEdgeOptions {
 /// for constant_fraction; a straight edge to 1e-12 of the time.
 ///
 /// Source of the jitter noise/slope: H. Spieler, Semiconductor Detector Systems (2005), ch. 4 (from memory).
-Stamp leading_edge(const ConditionedTrace& trace, const Pulse& pulse, const NoiseModel& noise,
+Stamp leading_edge(const ConditionedTrace& trace, const Pulse& pulse, const ChannelNoise& noise,
                    const LeadingEdgeOptions& options);
 
 /// The same with its walk taken out: time_s is that of the reference the curve was learnt against
@@ -48,7 +48,7 @@ Stamp leading_edge(const ConditionedTrace& trace, const Pulse& pulse, const Nois
 /// (tests/unit/timing).
 ///
 /// Fails for pulses whose shape is not that of the pulses learnt from.
-Stamp leading_edge(const ConditionedTrace& trace, const Pulse& pulse, const NoiseModel& noise,
+Stamp leading_edge(const ConditionedTrace& trace, const Pulse& pulse, const ChannelNoise& noise,
                    const LeadingEdgeOptions& options, const WalkCorrection& walk,
                    const std::optional<PeakHeight>& height = std::nullopt);
 

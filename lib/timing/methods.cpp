@@ -117,7 +117,7 @@ Ready constant_fraction_ready(const Settings& settings, const ChannelKnowledge& 
   options.edge_samples = edge_samples_of(settings);
   return {fmt::format("fraction={:g}{}", options.fraction,
                       curve_words(options.interpolation, options.edge_samples)),
-          one_by_one([options, noise = knowledge.noise, heights = ClippedHeights(knowledge)](
+          one_by_one([options, noise = ChannelNoise(knowledge.noise), heights = ClippedHeights(knowledge)](
                          const ConditionedTrace& trace, const Pulse& pulse) {
             const std::optional<PeakHeight> height = heights(trace, pulse);
             return height ? constant_fraction(trace, pulse, noise, *height, options)
@@ -161,8 +161,8 @@ Ready leading_edge_ready(const Settings& settings, const ChannelKnowledge& knowl
       fmt::format("{}{}", threshold, curve_words(options.interpolation, options.edge_samples));
   const std::optional<WalkMeasure> measure = walk_measure_of(settings);
   if (!measure) {
-    return {words,
-            one_by_one([options, noise = knowledge.noise](const ConditionedTrace& trace, const Pulse& pulse) {
+    return {words, one_by_one([options, noise = ChannelNoise(knowledge.noise)](const ConditionedTrace& trace,
+                                                                               const Pulse& pulse) {
               return leading_edge(trace, pulse, noise, options);
             })};
   }
@@ -170,7 +170,7 @@ Ready leading_edge_ready(const Settings& settings, const ChannelKnowledge& knowl
     settings.refuse("walk", "needs a walk correction", "learn it from records with pulses of many heights");
   return {
       fmt::format("{}, walk={}", words, settings.text("walk", "")),
-      one_by_one([options, noise = knowledge.noise, walk = knowledge.walk,
+      one_by_one([options, noise = ChannelNoise(knowledge.noise), walk = knowledge.walk,
                   heights = ClippedHeights(knowledge)](const ConditionedTrace& trace, const Pulse& pulse) {
         return leading_edge(trace, pulse, noise, options, *walk, heights(trace, pulse));
       })};
@@ -184,7 +184,8 @@ Ready delayed_fraction_ready(const Settings& settings, const ChannelKnowledge& k
   options.edge_samples = edge_samples_of(settings);
   return {fmt::format("fraction={:g}, delay={}{}", options.fraction, format_quantity(options.delay_s, "s"),
                       curve_words(options.interpolation, options.edge_samples)),
-          one_by_one([options, noise = knowledge.noise](const ConditionedTrace& trace, const Pulse& pulse) {
+          one_by_one([options, noise = ChannelNoise(knowledge.noise)](const ConditionedTrace& trace,
+                                                                      const Pulse& pulse) {
             return delayed_fraction(trace, pulse, noise, options);
           })};
 }

@@ -3,7 +3,6 @@
 #include "firstedge/signal/lane_sums.hpp"
 #include "firstedge/signal/pulse_measures.hpp"
 #include "firstedge/timing/crossing_weights.hpp"
-#include "firstedge/timing/resting_level.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -23,8 +22,7 @@ struct Levels {
   double ringing_share = 0;
 };
 
-Levels levels_of(const ConditionedTrace& trace, const NoiseModel& noise, const SearchOptions& options) {
-  const double deviation_v = SampleNoise(noise, trace).deviation_v();
+Levels levels_of(const ConditionedTrace& trace, double deviation_v, const SearchOptions& options) {
   Levels levels{.ringing_share = options.ringing_share};
   levels.start_v = options.threshold_v.value_or(options.threshold_over_noise * deviation_v);
   if (levels.start_v <= 0) {
@@ -280,28 +278,33 @@ SearchOptions search_options(const Settings& settings) {
   return options;
 }
 
-std::vector<Pulse> find_pulses(const ConditionedTrace& trace, const NoiseModel& noise, double load_ohm,
-                               const SearchOptions& options) {
-  const Levels levels = levels_of(trace, noise, options);
+std::vector<Pulse> PulseSearch::operator()(const ConditionedTrace& trace) const {
+  const double deviation_v = SampleNoise(noise_.noise(), trace).deviation_v();
+  const Levels levels = levels_of(trace, deviation_v, options_);
   if (!(levels.start_v > 0)) return {};
-  std::vector<Pulse> pulses = separate(both_polarities(trace, levels, options.polarity), trace, options);
-  const double deviation_v = SampleNoise(noise, trace).deviation_v();
+  std::vector<Pulse> pulses = separate(both_polarities(trace, levels, options_.polarity), trace, options_);
   for (std::size_t i = 0; i < pulses.size(); ++i) {
-    finish(pulses[i], trace, load_ohm, deviation_v);
-    const RestingLevel level = level_in_front(trace, noise, pulses[i], i > 0 ? pulses[i - 1].region.last : 0);
+    finish(pulses[i], trace, load_ohm_, deviation_v);
+    const RestingLevel level =
+        level_in_front(trace, noise_, pulses[i], i > 0 ? pulses[i - 1].region.last : 0);
     if (!level.at_baseline || !level.steady) pulses[i].flags |= Flag::unsteady_baseline;
   }
-  if (options.window_s) {
+  if (options_.window_s) {
     std::erase_if(pulses, [&](const Pulse& pulse) {
       const double start_s = trace.time_s(static_cast<double>(pulse.region.first));
-      return !(start_s >= options.window_s->first && start_s < options.window_s->second);
+      return !(start_s >= options_.window_s->first && start_s < options_.window_s->second);
     });
   }
-  if (pulses.size() > options.most_pulses) {
-    pulses.resize(options.most_pulses);
+  if (pulses.size() > options_.most_pulses) {
+    pulses.resize(options_.most_pulses);
     if (!pulses.empty()) pulses.back().flags |= Flag::piled_up;
   }
   return pulses;
+}
+
+std::vector<Pulse> find_pulses(const ConditionedTrace& trace, const ChannelNoise& noise, double load_ohm,
+                               const SearchOptions& options) {
+  return PulseSearch(noise, load_ohm, options)(trace);
 }
 
 }  // namespace firstedge

@@ -1,10 +1,11 @@
 // Pulse search: where in a conditioned trace the pulses are.
 #pragma once
 
-#include "firstedge/core/noise_model.hpp"
 #include "firstedge/core/pulse.hpp"
 #include "firstedge/core/settings.hpp"
 #include "firstedge/signal/conditioned_trace.hpp"
+#include "firstedge/timing/channel_noise.hpp"
+#include "firstedge/timing/resting_level.hpp"
 
 #include <optional>
 #include <utility>
@@ -68,7 +69,20 @@ inline constexpr double lowest_height_over_noise = 10;
 /// The noise of a sample is taken as at least step_v/sqrt(12). When it is 0 (noiseless, not quantised) and no
 /// threshold_v is given, the threshold is one hundredth of the largest excursion. NaN samples never start a
 /// pulse. An empty trace has none. The work is linear in the number of samples.
-std::vector<Pulse> find_pulses(const ConditionedTrace& trace, const NoiseModel& noise, double load_ohm,
+std::vector<Pulse> find_pulses(const ConditionedTrace& trace, const ChannelNoise& noise, double load_ohm,
                                const SearchOptions& options);
+
+/// The same made ready for the many traces of a channel. Safe to use from many threads.
+class PulseSearch {
+ public:
+  PulseSearch(ChannelNoise noise, double load_ohm, const SearchOptions& options)
+      : noise_(std::move(noise)), load_ohm_(load_ohm), options_(options) {}
+  std::vector<Pulse> operator()(const ConditionedTrace& trace) const;
+
+ private:
+  RestingNoise noise_;
+  double load_ohm_ = 0;
+  SearchOptions options_;
+};
 
 }  // namespace firstedge

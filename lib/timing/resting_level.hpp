@@ -2,16 +2,50 @@
 // earlier pulse move the level from where the baseline was measured.
 #pragma once
 
-#include "firstedge/core/noise_model.hpp"
 #include "firstedge/core/pulse.hpp"
 #include "firstedge/signal/conditioned_trace.hpp"
+#include "firstedge/timing/channel_noise.hpp"
 
+#include <array>
 #include <cstddef>
+#include <utility>
 
 namespace firstedge {
 
 /// The samples in front of a pulse that are looked at, at most.
 inline constexpr std::size_t most_resting_samples = 256;
+
+/// What noise does to means of neighbouring samples and to their scatter, made ready for the samples in front
+/// of a pulse. Safe to use from many threads.
+class RestingNoise {
+ public:
+  RestingNoise(ChannelNoise noise);      // NOLINT(google-explicit-constructor)
+  RestingNoise(const NoiseModel& model)  // NOLINT(google-explicit-constructor)
+      : RestingNoise(ChannelNoise(model)) {}
+
+  const ChannelNoise& noise() const { return noise_; }
+
+  /// Covariance of the means of two blocks of samples, so many blocks apart (0: the variance), variance_v2
+  /// being that of a sample.
+  double of_means_v2(std::size_t block, std::size_t apart, double variance_v2) const;
+
+  /// The sum of the squared distances of the means of blocks from a straight line through them: its mean, and
+  /// its variance over the square of its mean.
+  struct Scatter {
+    double expected_v2 = 0, relative_variance = 0;
+  };
+  Scatter scatter(std::size_t block, std::size_t blocks, double variance_v2) const;
+
+ private:
+  /// What the blocks that are not the same one add: to the mean, and to the sum of squared covariances.
+  struct Shares {
+    double expected_v2 = 0, squares_v4 = 0;
+  };
+  Shares shares(std::size_t block, std::size_t blocks) const;
+
+  ChannelNoise noise_;
+  Shares of_samples_, of_eights_;  ///< for most_resting_samples
+};
 
 struct RestingLevel {
   bool at_baseline = true;  ///< the level is 0
@@ -35,7 +69,7 @@ struct RestingLevel {
 /// The scatter has the law of chi-square over its degrees of freedom (as many as give its variance: F. E.
 /// Satterthwaite, Biometrics Bull. 2 (1946) 110), made Gaussian by its cube root (E. B. Wilson and M. M.
 /// Hilferty, Proc. Natl. Acad. Sci. 17 (1931) 684); both from memory.
-RestingLevel level_in_front(const ConditionedTrace& trace, const NoiseModel& noise, const Pulse& pulse,
+RestingLevel level_in_front(const ConditionedTrace& trace, const RestingNoise& noise, const Pulse& pulse,
                             std::size_t begin);
 
 }  // namespace firstedge

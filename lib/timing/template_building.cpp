@@ -54,7 +54,7 @@ void check(const TemplateBuildingOptions& options) {
     throw Error(place, "the reference fraction is not between 0 and 1", "use a fraction such as 0.5");
 }
 
-bool can_serve(const PulseInTrace& one, const NoiseModel& noise, const TemplateBuildingOptions& options) {
+bool can_serve(const PulseInTrace& one, const ChannelNoise& noise, const TemplateBuildingOptions& options) {
   const FlagSet against =
       (one.pulse.flags | one.trace->flags).without(doubts_of_uncertainty | Flag::low_signal);
   const double deviation = SampleNoise(noise, *one.trace).deviation_v();
@@ -86,7 +86,7 @@ SampleRange undisturbed(std::span<const PulseInTrace> pulses, std::size_t index)
 
 // The least height of the pulses used: a quarter of that around which the weight, the square of the height,
 // lies.
-double least_height(std::span<const PulseInTrace> pulses, const NoiseModel& noise,
+double least_height(std::span<const PulseInTrace> pulses, const ChannelNoise& noise,
                     const TemplateBuildingOptions& options) {
   std::vector<double> heights;
   double all = 0;
@@ -105,7 +105,7 @@ double least_height(std::span<const PulseInTrace> pulses, const NoiseModel& nois
 }
 
 // The pulses that may serve, each aligned by its crossing.
-std::vector<Candidate> candidates(std::span<const PulseInTrace> pulses, const NoiseModel& noise,
+std::vector<Candidate> candidates(std::span<const PulseInTrace> pulses, const ChannelNoise& noise,
                                   const TemplateBuildingOptions& options) {
   const int polarity = common_polarity(pulses);
   const double least = least_height(pulses, noise, options);

@@ -30,7 +30,10 @@ TemplateWeights template_weights(const PulseTemplate& pulse_template, const Nois
   const TimeBound bound(pulse_template,
                         columns.whitening().known() ? noise : white_noise(1, noise.interval_s));
   const double foot = foot_to_peak(columns);
-  return {std::move(columns), bound, foot, noise, options};
+  const TemplateShape& shape = columns.shape();
+  const double slope_per_s = shape.slope_per_s(shape.reference_s());
+  const double uncertainty_s = shape.reference_uncertainty_s();
+  return {std::move(columns), bound, foot, slope_per_s, uncertainty_s, noise, options};
 }
 
 double TemplateStamps::noise_v() const {
@@ -44,7 +47,9 @@ Stamp TemplateStamps::untimed(const Pulse& pulse, std::size_t begin) const {
   for (const Flag flag : {Flag::clipped, Flag::piled_up, Flag::no_baseline})
     if (pulse.flags.has(flag)) stamp.flags |= flag;
   // A level off its baseline does no harm where one is fitted beneath the pulse; one that moves does.
-  const auto is_steady = [&] { return level_in_front(trace_, weights_.noise, pulse, begin).steady; };
+  const auto is_steady = [&] {
+    return level_in_front(trace_, RestingNoise(weights_.noise), pulse, begin).steady;
+  };
   if (pulse.flags.has(Flag::unsteady_baseline) && !(columns_.fits_level() && is_steady()))
     stamp.flags |= Flag::unsteady_baseline;
   return stamp;
@@ -61,7 +66,7 @@ Stamp TemplateStamps::untimed(int polarity) const {
 
 // The variance that the model does not hold, V^2 a sample.
 double TemplateStamps::extra_noise_v2() const {
-  return std::max(noise_v() * noise_v() - weights_.noise.covariance_v2(0), 0.0);
+  return std::max(noise_v() * noise_v() - weights_.noise.model().covariance_v2(0), 0.0);
 }
 
 double TemplateStamps::expected_goodness(const FittedPulse& fitted) const {
@@ -106,7 +111,7 @@ double TemplateStamps::uncertainty_s(const FittedPulse& fitted) const {
     variance *= 1 + height2 * fitted.shares.of_template + extra_noise_v2() * fitted.shares.of_extra_noise;
   if (!columns_.fits_level() && trace_.baseline_v.uncertainty > 0)
     variance += std::pow(fitted.shares.level_samples * trace_.baseline_v.uncertainty, 2) / height2;
-  return std::hypot(std::sqrt(variance) * trace_.interval_s, columns_.shape().reference_uncertainty_s());
+  return std::hypot(std::sqrt(variance) * trace_.interval_s, weights_.reference_uncertainty_s);
 }
 
 double TemplateStamps::bound_s(const FittedPulse& fitted, double deviation_v) const {
@@ -126,7 +131,7 @@ Stamp TemplateStamps::timed(Stamp stamp, const FittedPulse& fitted) const {
   stamp.uncertainty_s = uncertainty_s(fitted);
   stamp.bound_s = bound_s(fitted, stamp.noise_v);
   stamp.height_v = fitted.height_v;
-  stamp.slew_v_per_s = fitted.height_v * shape.slope_per_s(shape.reference_s()) / shape.peak();
+  stamp.slew_v_per_s = fitted.height_v * weights_.reference_slope_per_s / shape.peak();
   stamp.transition_duration_s = shape.transition_duration_s();
   stamp.baseline_v = trace_.baseline_v.value + stamp.polarity * fitted.level_v;
   if (columns_.whitening().known()) stamp.goodness = scatter(fitted) / expected_goodness(fitted);

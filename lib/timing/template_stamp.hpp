@@ -1,6 +1,7 @@
 // Template stamp: from a fitted pulse to a stamp, with all that its uncertainty is made of.
 #pragma once
 
+#include "firstedge/timing/channel_noise.hpp"
 #include "firstedge/timing/template_fit.hpp"
 #include "firstedge/timing/template_pulse.hpp"
 #include "firstedge/timing/time_bound.hpp"
@@ -12,7 +13,8 @@ struct TemplateWeights {
   TemplateColumns columns;
   TimeBound bound;  ///< in 1 V of white noise when the noise is not known
   double foot_to_peak_samples = 0;
-  NoiseModel noise;
+  double reference_slope_per_s = 0, reference_uncertainty_s = 0;  ///< of the template's shape
+  ChannelNoise noise;
   TemplateFitOptions options;
 };
 

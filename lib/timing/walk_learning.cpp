@@ -22,7 +22,7 @@ struct Sighted {
   double height_v = 0;                   // as the reference has it
 };
 
-std::optional<Sighted> sighted(const PulseInTrace& one, const Stamp& reference, const NoiseModel& noise,
+std::optional<Sighted> sighted(const PulseInTrace& one, const Stamp& reference, const ChannelNoise& noise,
                                const LeadingEdgeOptions& options, FlagSet allowed) {
   const Stamp stamp = leading_edge(*one.trace, one.pulse, noise, options);
   if (!(stamp.flags | reference.flags).without(allowed | doubts_of_uncertainty).empty()) return std::nullopt;
@@ -92,13 +92,14 @@ WalkCorrection learn_walk(std::span<const PulseInTrace> pulses, std::span<const 
                           const NoiseModel& noise, const LeadingEdgeOptions& edge, WalkMeasure measure,
                           const FallingCurveOptions& options) {
   assert(pulses.size() == reference.size());
+  const ChannelNoise known(noise);
   const FlagSet allowed = measure == WalkMeasure::height ? FlagSet() : FlagSet(Flag::clipped);
   std::vector<Sighted> used;
   std::vector<double> transitions;
   std::vector<double> lengths;
   WalkCorrection curve{.measure = measure};
   for (std::size_t i = 0; i < pulses.size(); ++i) {
-    auto one = sighted(pulses[i], reference[i], noise, edge, allowed);
+    auto one = sighted(pulses[i], reference[i], known, edge, allowed);
     if (!one) continue;
     transitions.push_back(one->edge.transition_samples());
     const auto length = walk_measure(one->edge, one->crossing, one->level_v, one->interval_s,

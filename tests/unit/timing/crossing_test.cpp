@@ -212,8 +212,24 @@ TEST(crossings, of_any_samples_at_all_are_finite_or_not_timed) {
   }
 }
 
+TEST(gram_polynomials, tables_hold_what_the_recurrence_gives) {
+  for (std::size_t count = 1; count <= most_ready_points; ++count) {
+    const GramBasis basis = gram_basis(count);
+    EXPECT_EQ(ready_gram_basis(count).norm, basis.norm);
+    const auto rows = ready_gram_rows(count);
+    ASSERT_EQ(rows.size(), count);
+    GramTerms squares{};
+    for (std::size_t k = 0; k < count; ++k) {
+      EXPECT_EQ(rows[k], basis.at(static_cast<double>(k) - basis.middle));
+      for (std::size_t j = 0; j < squares.size(); ++j) squares[j] += rows[k][j] * rows[k][j];
+    }
+    for (std::size_t j = 0; j < std::min<std::size_t>(count, highest_gram_degree + 1); ++j)
+      EXPECT_NEAR(squares[j], basis.norm[j], 1e-13 * basis.norm[j]) << count;  // a few roundings
+  }
+}
+
 TEST(peak_height, has_the_errors_that_its_comment_states) {
-  const NoiseModel silence = white_noise(0, 1);
+  const ChannelNoise silence = white_noise(0, 1);
   const SampleNoise none(silence, {});
   for (const auto& [samples, bound] : {std::pair{4.0, 3e-3}, {4.5, 2e-3}, {20.0, 1e-4}}) {
     const double interval = shape().transition_s() / samples;
@@ -230,7 +246,7 @@ TEST(peak_height, is_not_drawn_up_by_noise_and_knows_its_own) {
   for (const double over_noise : {15.0, 20.0, 60.0}) {
     test::Random random(31);
     const double noise_v = 1 / over_noise;
-    const NoiseModel model = white_noise(noise_v, interval_s);
+    const ChannelNoise model = white_noise(noise_v, interval_s);
     const SampleNoise noise(model, {});
     double sum = 0, squares = 0, variances = 0;
     constexpr int trials = 4000;
@@ -256,7 +272,7 @@ TEST(peak_height, of_a_flat_top_is_its_mean) {
   test::Random random(32);
   auto volts = test::sampled(test::ramp(10, 5), 1, 200, 1);
   const double noise_v = 0.02;
-  const NoiseModel model = white_noise(noise_v, 1);
+  const ChannelNoise model = white_noise(noise_v, 1);
   const SampleNoise noise(model, {});
   double squares = 0;
   constexpr int trials = 500;
@@ -330,26 +346,31 @@ TEST(sample_noise, counts_quantisation_once_and_never_forgets_it) {
   ConditionedTrace trace;
   trace.step_v = 0.012;  // step^2/12 = 1.2e-5
   NoiseModel noise = white_noise(1e-3, interval_s);
-  EXPECT_DOUBLE_EQ(SampleNoise(noise, trace).deviation_v(), std::sqrt(1e-6 + 1.2e-5));
+  const auto deviation_v = [&] {
+    const ChannelNoise known(noise);
+    return SampleNoise(known, trace).deviation_v();
+  };
+  EXPECT_DOUBLE_EQ(deviation_v(), std::sqrt(1e-6 + 1.2e-5));
   noise.samples_used = 1000;
-  EXPECT_DOUBLE_EQ(SampleNoise(noise, trace).deviation_v(), std::sqrt(1.2e-5));
+  EXPECT_DOUBLE_EQ(deviation_v(), std::sqrt(1.2e-5));
   noise.autocovariance_v2 = {1e-4};
-  EXPECT_DOUBLE_EQ(SampleNoise(noise, trace).deviation_v(), 1e-2);
+  EXPECT_DOUBLE_EQ(deviation_v(), 1e-2);
 }
 
 TEST(sample_noise, adds_up_covariances_and_the_baseline) {
   ConditionedTrace trace;
   trace.baseline_v.uncertainty = 0.5;
-  const NoiseModel noise{.interval_s = 1, .autocovariance_v2 = {4, 1, 0.25}, .samples_used = 0};
+  const ChannelNoise known =
+      NoiseModel{.interval_s = 1, .autocovariance_v2 = {4, 1, 0.25}, .samples_used = 0};
   SampleWeights weights;
   weights.add(7, 1);
   weights.add(5, 2);
   weights.add(6, -1);
   weights.add(9, 0.5);
   // w = (2, -1, 1, 0, 0.5): w'Cw = 4 * 6.25 + 2 * 1 * (-3) + 2 * 0.25 * (2 + 0.5), and (2.5 * 0.5)^2.
-  EXPECT_DOUBLE_EQ(SampleNoise(noise, trace).variance_v2(weights), 25 - 6 + 1.25 + 1.5625);
+  EXPECT_DOUBLE_EQ(SampleNoise(known, trace).variance_v2(weights), 25 - 6 + 1.25 + 1.5625);
   trace.baseline_v.uncertainty = std::nan("");
-  EXPECT_DOUBLE_EQ(SampleNoise(noise, trace).variance_v2(weights), 25 - 6 + 1.25);
+  EXPECT_DOUBLE_EQ(SampleNoise(known, trace).variance_v2(weights), 25 - 6 + 1.25);
 }
 
 }  // namespace

@@ -55,6 +55,43 @@ Shares shares_of(const Front& front, int stretches) {
   return shares;
 }
 
+TEST(resting_noise, means_and_scatter_are_those_of_the_plain_sums) {
+  const double variance_v2 = 1.3;  // of a sample, quantisation included
+  NoiseModel model{.interval_s = interval, .autocovariance_v2 = {}, .samples_used = 1000};
+  for (int lag = 0; lag < 40; ++lag)
+    model.autocovariance_v2.push_back(1.2 * std::pow(0.9, lag) * std::cos(0.3 * lag));
+  const RestingNoise noise(model);
+  const auto of_samples = [&](std::size_t a, std::size_t b) {
+    return a == b ? variance_v2 : model.covariance_v2(a > b ? a - b : b - a);
+  };
+  for (const std::size_t block : {1U, 8U}) {
+    for (const std::size_t blocks : {4U, 7U, 32U}) {
+      const auto n = static_cast<double>(blocks);
+      const auto rising = [&](std::size_t k) {
+        return std::sqrt(12 / (n * (n * n - 1))) * (static_cast<double>(k) - (n - 1) / 2);
+      };
+      double expected = 0, squares = 0;  // of the scatter beside a straight line; of the covariances
+      for (std::size_t a = 0; a < blocks; ++a) {
+        for (std::size_t b = 0; b < blocks; ++b) {
+          double of_means = 0;
+          for (std::size_t i = 0; i < block; ++i)
+            for (std::size_t k = 0; k < block; ++k) of_means += of_samples(a * block + i, b * block + k);
+          of_means /= static_cast<double>(block * block);
+          const std::size_t apart = a > b ? a - b : b - a;
+          EXPECT_NEAR(noise.of_means_v2(block, apart, variance_v2), of_means,
+                      1e-12);  // hundreds of roundings
+          expected += of_means * ((a == b ? 1 : 0) - 1 / n - rising(a) * rising(b));
+          squares += of_means * of_means;
+        }
+      }
+      const RestingNoise::Scatter scatter = noise.scatter(block, blocks, variance_v2);
+      EXPECT_NEAR(scatter.expected_v2, expected, 1e-12 * blocks);
+      EXPECT_NEAR(scatter.relative_variance, 2 * squares / (expected * expected),
+                  1e-11 * scatter.relative_variance);
+    }
+  }
+}
+
 TEST(resting_level, noise_of_the_model_rests) {
   for (const double correlation : {0.0, 0.8}) {
     const Shares shares = shares_of({.correlation = correlation}, 20'000);
