@@ -192,10 +192,9 @@ FIRSTEDGE_VECTOR_CLONES void prewhiten(std::span<double> values, double factor) 
   for (std::size_t i = 0; i < size; ++i) v[i] = v[i + 1] - factor * v[i];
 }
 
-FIRSTEDGE_VECTOR_CLONES std::vector<double> correlated(std::span<const double> values,
-                                                       std::span<const double> weights) {
-  if (weights.size() > values.size()) return {};
-  std::vector<double> sums(values.size() - weights.size() + 1);
+FIRSTEDGE_VECTOR_CLONES void correlate(std::span<const double> values, std::span<const double> weights,
+                                       std::span<double> sums) {
+  assert(values.size() + 1 == sums.size() + weights.size());
   const double *v = values.data(), *w = weights.data();
   double* to = sums.data();
   const std::size_t size = sums.size(), count = weights.size();
@@ -204,9 +203,25 @@ FIRSTEDGE_VECTOR_CLONES std::vector<double> correlated(std::span<const double> v
     for (std::size_t k = 0; k < count; ++k) sum += w[k] * at(v + i + k);
     *reinterpret_cast<Lanes*>(to + i) = sum;
   }
-  for (std::size_t i = whole(size); i < size; ++i)
+  for (std::size_t i = whole(size); i < size; ++i) {
+    to[i] = 0;
     for (std::size_t k = 0; k < count; ++k) to[i] += w[k] * v[i + k];
-  return sums;
+  }
+}
+
+FIRSTEDGE_VECTOR_CLONES std::array<double, lanes> products_with_eight(std::span<const double> rows,
+                                                                      std::span<const double> values) {
+  assert(rows.size() == lanes * values.size());
+  const double *r = rows.data(), *v = values.data();
+  const std::size_t size = values.size();
+  Lanes sums[lanes]{};
+  for (std::size_t k = 0; k < whole(size); k += lanes)
+    for (std::size_t j = 0; j < lanes; ++j) sums[j] += at(r + (k + j) * lanes) * v[k + j];
+  for (std::size_t k = whole(size); k < size; ++k) sums[k % lanes] += at(r + k * lanes) * v[k];
+  const Lanes all = ((sums[0] + sums[4]) + (sums[2] + sums[6])) + ((sums[1] + sums[5]) + (sums[3] + sums[7]));
+  std::array<double, lanes> products{};
+  for (std::size_t j = 0; j < lanes; ++j) products[j] = all[j];
+  return products;
 }
 
 FIRSTEDGE_VECTOR_CLONES void take_away(std::span<double> values, double level) {

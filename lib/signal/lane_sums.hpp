@@ -4,7 +4,6 @@
 #include <array>
 #include <cstddef>
 #include <span>
-#include <vector>
 
 namespace firstedge {
 
@@ -54,9 +53,13 @@ bool all_finite(std::span<const double> values);
 /// values[i] = values[i + 1] - factor * values[i], for all but the last of at least one.
 void prewhiten(std::span<double> values, double factor);
 
-/// The sums over k of weights[k] * values[i + k], one after the other from k = 0, for every i at which the
-/// weights have values; none if there are more weights than values.
-std::vector<double> correlated(std::span<const double> values, std::span<const double> weights);
+/// sums[i] = the sum over k of weights[k] * values[i + k], one after the other from k = 0, for every i at
+/// which the weights have values: sums has values.size() + 1 - weights.size() places, one or more.
+void correlate(std::span<const double> values, std::span<const double> weights, std::span<double> sums);
+
+/// Of each of eight rows its sum_of_products() with the values, bit for bit; rows[k * lanes + j] is number k
+/// of row j, shape (values, lanes). A row that is shorter is filled up with zeros.
+std::array<double, lanes> products_with_eight(std::span<const double> rows, std::span<const double> values);
 
 /// values[i] -= level
 void take_away(std::span<double> values, double level);

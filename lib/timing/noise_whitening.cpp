@@ -76,15 +76,24 @@ NoiseWhitening::NoiseWhitening(const NoiseModel& noise, std::size_t longest_run)
     row[m] = scale;
     rows_.push_back(std::move(row));
   }
+  for (std::size_t first = 0; first < order; first += lanes) {
+    std::vector<double>& together = first_rows_.emplace_back((first + lanes) * lanes);
+    for (std::size_t m = first; m < std::min(first + lanes, order); ++m)
+      for (std::size_t k = 0; k <= m; ++k) together[k * lanes + m - first] = rows_[m][k];
+  }
 }
 
 std::vector<double> NoiseWhitening::whitened(std::span<const double> values) const {
-  std::vector<double> result;
-  result.reserve(values.size());
-  for (std::size_t n = 0; n < std::min(order(), values.size()); ++n)
-    result.push_back(sum_of_products(rows_[n], values.first(n + 1)));
-  const std::vector<double> rest = correlated(values, rows_.back());
-  result.insert(result.end(), rest.begin(), rest.end());
+  std::vector<double> result(values.size());
+  const std::size_t first = std::min(order(), values.size());
+  for (std::size_t row = 0; row < first; row += lanes) {
+    const std::size_t reach = std::min(row + lanes, values.size());
+    const auto some =
+        products_with_eight(std::span(first_rows_[row / lanes]).first(reach * lanes), values.first(reach));
+    std::copy_n(some.begin(), std::min(lanes, first - row),
+                result.begin() + static_cast<std::ptrdiff_t>(row));
+  }
+  if (values.size() > order()) correlate(values, rows_.back(), std::span(result).subspan(order()));
   return result;
 }
 

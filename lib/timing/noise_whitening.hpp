@@ -52,6 +52,8 @@ class NoiseWhitening {
 
  private:
   std::vector<std::vector<double>> rows_;  // rows_[m][i]: weight of the sample m - i before, shape (m + 1,)
+  /// The rows before the last one, eight together as products_with_eight() takes them.
+  std::vector<std::vector<double>> first_rows_;
   bool known_ = false;
 };
 

@@ -26,7 +26,8 @@ using Eigen::VectorXd;
 class GroupSamples {
  public:
   GroupSamples(const TemplateColumns& columns, const PulseSamples& samples)
-      : columns_(columns), samples_(samples), missing_(samples.left_out, columns.whitening()) {
+      : columns_(columns), samples_(samples) {
+    if (samples.any_left_out) missing_ = MissingSamples(samples.left_out, columns.whitening());
     data_ = white(samples.volts);
     level_ = white(std::vector<double>(samples.volts.size(), 1.0));
   }
@@ -90,7 +91,10 @@ struct Trial {
   double chi_square = 0;
   VectorXd steps;
   MatrixXd covariance;  // of times (samples), then heights, then the level
-  MatrixXd weights;     // of the rows in the times, then in the heights: a column each
+  MatrixXd columns;
+
+  // Of the rows in the times, then in the heights: a column each.
+  MatrixXd weights() const { return columns * covariance.leftCols(2 * heights.size()); }
 };
 
 class GroupFit {
@@ -126,8 +130,9 @@ class GroupFit {
     const MatrixXd inverse =
         upper.triangularView<Eigen::Upper>().solve(MatrixXd::Identity(count + linear, count + linear));
     trial.covariance = inverse * inverse.transpose();
-    trial.weights = all * trial.covariance.leftCols(2 * count);
-    return trial.steps.allFinite() && trial.covariance.allFinite() ? std::optional(trial) : std::nullopt;
+    if (!trial.steps.allFinite() || !trial.covariance.allFinite()) return std::nullopt;
+    trial.columns = std::move(all);
+    return trial;
   }
 
   FittedGroup solution(const Trial& trial) const {
@@ -138,6 +143,7 @@ class GroupFit {
     // What the template's uncertainty adds to chi-square is a mean over its support, see FittedPulse.
     const double heights2 = trial.heights.squaredNorm() * static_cast<double>(columns.samples()) /
                             static_cast<double>(group_.rows());
+    const MatrixXd weights = trial.weights();
     std::vector<std::vector<double>> doubts;
     for (const GroupMember& one : trial.members) doubts.push_back(group_.uncertainty(one));
     for (Eigen::Index k = 0; k < trial.heights.size(); ++k) {
@@ -151,10 +157,10 @@ class GroupFit {
       pulse.information = 1 / trial.covariance(k, k);
       const Eigen::Index height = trial.heights.size() + k;
       pulse.explained = pulse.height_v * pulse.height_v / trial.covariance(height, height);
-      pulse.shares = shares(trial, k, doubts);
+      pulse.shares = shares(trial, k, weights.col(k), doubts);
       look_at_samples(pulse);
       group.pulses.push_back(pulse);
-      group.height_weights.push_back(group_.sample_weights(trial.weights.col(height)));
+      group.height_weights.push_back(group_.sample_weights(weights.col(height)));
     }
     return group;
   }
@@ -170,9 +176,10 @@ class GroupFit {
     return true;
   }
 
-  TimeShares shares(const Trial& trial, Eigen::Index k,
+  // of_rows: their weights in the time of member k.
+  TimeShares shares(const Trial& trial, Eigen::Index k, const VectorXd& of_rows,
                     const std::vector<std::vector<double>>& doubts) const {
-    const std::vector<double> weights = group_.sample_weights(trial.weights.col(k));
+    const std::vector<double> weights = group_.sample_weights(of_rows);
     double squares = 0;
     double doubtful = 0;
     double sum = 0;
@@ -300,16 +307,19 @@ std::optional<std::vector<GroupMember>> taken_for_two(const TemplateColumns& col
   const VectorXd with_data = shapes.transpose() * group.data();
   const VectorXd lengths2 = shapes.colwise().squaredNorm();
 
+  Eigen::Index firsts = 0;
+  while (firsts < steps && place(firsts) <= fitted[split].time_samples + reach * transition) ++firsts;
+  const MatrixXd products = shapes.transpose() * shapes.leftCols(firsts);
+
   double most = 0;
   std::optional<std::pair<Eigen::Index, Eigen::Index>> best;
-  for (Eigen::Index a = 0; a < steps; ++a) {
-    if (place(a) > fitted[split].time_samples + reach * transition) break;
-    const VectorXd with_a = shapes.transpose() * shapes.col(a);
+  for (Eigen::Index a = 0; a < firsts; ++a) {
     for (Eigen::Index b = a + 1; b < steps; ++b) {
-      const double determinant = lengths2(a) * lengths2(b) - with_a(b) * with_a(b);
+      const double product = products(b, a);
+      const double determinant = lengths2(a) * lengths2(b) - product * product;
       if (!(determinant > parallel * lengths2(a) * lengths2(b))) continue;
-      const double on_a = (with_data(a) * lengths2(b) - with_data(b) * with_a(b)) / determinant;
-      const double on_b = (with_data(b) * lengths2(a) - with_data(a) * with_a(b)) / determinant;
+      const double on_a = (with_data(a) * lengths2(b) - with_data(b) * product) / determinant;
+      const double on_b = (with_data(b) * lengths2(a) - with_data(a) * product) / determinant;
       const double explained = on_a * with_data(a) + on_b * with_data(b);
       if (!(on_a > 0 && on_b > 0 && explained > most)) continue;
       most = explained;

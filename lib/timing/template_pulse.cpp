@@ -121,6 +121,7 @@ class PulseFit {
     if (window_.rows == 0) return;
     const auto at = static_cast<std::size_t>(from - samples_.first);
     window_.data = columns_.whitening().whitened(std::span(samples_.volts).subspan(at, window_.rows));
+    if (!samples_.any_left_out) return;
     const auto out = samples_.left_out.begin() + static_cast<std::ptrdiff_t>(at);
     std::vector<bool> left_out(out, out + static_cast<std::ptrdiff_t>(window_.rows));
     window_.missing = MissingSamples(left_out, columns_.whitening());

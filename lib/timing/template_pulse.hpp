@@ -14,6 +14,7 @@ struct PulseSamples {
   std::vector<double> volts;
   std::ptrdiff_t first = 0;
   std::vector<bool> left_out;  ///< clipped or not finite (their volts are 0), shape as volts
+  bool any_left_out = false;
 
   std::ptrdiff_t last() const { return first + static_cast<std::ptrdiff_t>(volts.size()); }
 };

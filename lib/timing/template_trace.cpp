@@ -1,5 +1,7 @@
 #include "firstedge/timing/template_trace.hpp"
 
+#include "firstedge/signal/lane_sums.hpp"
+
 #include <algorithm>
 #include <cmath>
 
@@ -105,15 +107,23 @@ PulseSamples TemplateTrace::samples_between(int polarity, double first, double l
   taken.first = static_cast<std::ptrdiff_t>(from);
   taken.volts.resize(to > from ? to - from : 0);
   taken.left_out.resize(taken.volts.size());
+  if (taken_.empty()) {
+    for (std::size_t i = 0; i < taken.volts.size(); ++i) taken.volts[i] = polarity * trace_.volts[from + i];
+  } else {
+    for (std::size_t i = 0; i < taken.volts.size(); ++i) taken.volts[i] = volts_at(from + i, polarity);
+  }
+  const auto leave_out = [&](std::size_t i) {
+    taken.left_out[i] = true;
+    taken.any_left_out = true;
+    taken.volts[i] = 0;
+  };
   for (const auto* ranges : {&trace_.clipped, &beside_clipped_})
     for (const SampleRange& range : *ranges)
       for (std::size_t i = std::max(range.first, from); i < std::min(range.last, to); ++i)
-        taken.left_out[i - from] = true;
-  for (std::size_t i = 0; i < taken.volts.size(); ++i) {
-    const double volts = volts_at(from + i, polarity);
-    if (!std::isfinite(volts)) taken.left_out[i] = true;
-    taken.volts[i] = taken.left_out[i] ? 0 : volts;
-  }
+        leave_out(i - from);
+  if (all_finite(taken.volts)) return taken;
+  for (std::size_t i = 0; i < taken.volts.size(); ++i)
+    if (!std::isfinite(taken.volts[i])) leave_out(i);
   return taken;
 }
 

@@ -175,6 +175,7 @@ TEST(template_group, of_one_pulse_is_the_fit_of_that_pulse) {
       samples.first = static_cast<std::ptrdiff_t>(begin);
       samples.left_out.assign(samples.volts.size(), false);
       for (std::size_t k = 0; k < missing; ++k) samples.left_out[14 + k] = true;
+      samples.any_left_out = missing > 0;
       const auto alone = fit_pulse(columns, samples, 50);
       const GroupMember member{.time_samples = 50, .polarity = 1};
       const auto group = fit_group(columns, samples, std::span(&member, 1));
