@@ -1,14 +1,17 @@
 #include "firstedge/batch/learning.hpp"
 
 #include "firstedge/core/error.hpp"
+#include "firstedge/io/all_threads.hpp"
 #include "firstedge/signal/noise.hpp"
 #include "firstedge/timing/methods.hpp"
 #include "firstedge/timing/template_building.hpp"
 
 #include <algorithm>
 #include <cmath>
+#include <iterator>
 #include <map>
 #include <optional>
+#include <type_traits>
 
 #include <fmt/format.h>
 #include <fmt/ranges.h>
@@ -28,17 +31,27 @@ double median(std::vector<double> values) {
   return *middle;
 }
 
+// What look(i) returns for i from 0 to count - 1, by all threads.
+template <class Look>
+auto looks_at_all(std::size_t count, Look&& look) {
+  std::vector<std::decay_t<decltype(look(count))>> results(count);
+  by_all_threads(count, [&](std::size_t i) { results[i] = look(i); });
+  return results;
+}
+
+double median_distance_v(const ConditionedTrace& trace) {
+  std::vector<double> distances(trace.volts.size());
+  std::transform(trace.volts.begin(), trace.volts.end(), distances.begin(),
+                 [](double v) { return std::abs(v); });
+  return median(std::move(distances));
+}
+
 // A first guess of the noise that pulses do not spoil: the median distance from the baseline.
 double robust_noise_v(const std::vector<ConditionedTrace>& traces) {
-  std::vector<double> of_traces;
+  std::vector<double> of_traces = looks_at_all(
+      traces.size(), [&](std::size_t i) { return median_distance_v(traces[i]) / normal_quartile; });
   double step_v = 0;
-  for (const ConditionedTrace& trace : traces) {
-    std::vector<double> distances(trace.volts.size());
-    std::transform(trace.volts.begin(), trace.volts.end(), distances.begin(),
-                   [](double v) { return std::abs(v); });
-    of_traces.push_back(median(std::move(distances)) / normal_quartile);
-    step_v = std::max(step_v, trace.step_v);
-  }
+  for (const ConditionedTrace& trace : traces) step_v = std::max(step_v, trace.step_v);
   // A quiet baseline may stand on one count: the step's own spread is the least there is.
   return std::max(median(std::move(of_traces)), step_v / std::sqrt(12.0));
 }
@@ -66,18 +79,15 @@ NoiseModel learn_noise(const std::vector<ConditionedTrace>& traces, const Search
   wide.threshold_over_noise = std::min(5.0, search.threshold_over_noise);
   wide.polarity = SearchOptions::Polarity::either;
   wide.window_s.reset();
-  std::vector<std::pair<const ConditionedTrace*, SampleRange>> quiet;
+  const auto quiet = looks_at_all(traces.size(), [&](std::size_t i) -> std::optional<SampleRange> {
+    if (traces[i].interval_s != interval_s) return std::nullopt;
+    return quiet_stretch(traces[i], find_pulses(traces[i], guess, load_ohm, wide));
+  });
   std::size_t longest = 0;
-  for (const ConditionedTrace& trace : traces) {
-    if (trace.interval_s != interval_s) continue;
-    if (const auto stretch = quiet_stretch(trace, find_pulses(trace, guess, load_ohm, wide))) {
-      quiet.emplace_back(&trace, *stretch);
-      longest = std::max(longest, stretch->size());
-    }
-  }
+  for (const auto& stretch : quiet) longest = std::max(longest, stretch ? stretch->size() : 0);
   NoiseAccumulator sums(interval_s, std::clamp<std::size_t>(3 * longest / 4, 1, most_lags));
-  for (const auto& [trace, stretch] : quiet) {
-    sums.add(std::span(trace->volts).subspan(stretch.first, stretch.size()));
+  for (std::size_t i = 0; i < traces.size(); ++i) {
+    if (quiet[i]) sums.add(std::span(traces[i].volts).subspan(quiet[i]->first, quiet[i]->size()));
   }
   if (sums.samples() == 0) return guess;
   return with_lines_taken_out(sums.model(), lines_taken_out_hz, traces.front().baseline_window.size(),
@@ -86,12 +96,13 @@ NoiseModel learn_noise(const std::vector<ConditionedTrace>& traces, const Search
 
 std::vector<PulseInTrace> pulses_of(const LearntChannel& channel,
                                     const std::vector<ConditionedTrace>& traces) {
+  const auto found = looks_at_all(traces.size(), [&](std::size_t i) -> std::vector<Pulse> {
+    if (traces[i].interval_s != channel.interval_s) return {};
+    return find_pulses(traces[i], channel.noise, channel.load_ohm, channel.search);
+  });
   std::vector<PulseInTrace> pulses;
-  for (const ConditionedTrace& trace : traces) {
-    if (trace.interval_s != channel.interval_s) continue;
-    for (const Pulse& pulse : find_pulses(trace, channel.noise, channel.load_ohm, channel.search)) {
-      pulses.push_back({&trace, pulse});
-    }
+  for (std::size_t i = 0; i < traces.size(); ++i) {
+    for (const Pulse& pulse : found[i]) pulses.push_back({&traces[i], pulse});
   }
   return pulses;
 }
@@ -193,51 +204,68 @@ LearntChannel prepared(const ChannelSetup& setup) {
   return channel;
 }
 
+// The first records, conditioned: [channel][trace], missing ones left out.
+struct FirstTraces {
+  std::uint64_t records = 0;
+  std::vector<std::vector<ConditionedTrace>> of_channel;
+};
+
+FirstTraces first_traces(RecordReader& reader, const Setup& setup,
+                         const std::vector<LearntChannel>& channels) {
+  FirstTraces first;
+  first.of_channel.resize(channels.size());
+  std::vector<std::optional<Conditioner>> conditioners(channels.size());
+  std::size_t bytes = 0;
+  constexpr std::size_t block_size = 64;
+  while (first.records < setup.learning_records && bytes < most_learning_bytes) {
+    const std::size_t wanted = std::min<std::size_t>(block_size, setup.learning_records - first.records);
+    const RecordBlock block = reader.next_block(wanted);
+    if (block.records.empty()) break;
+    for (std::size_t c = 0; c < channels.size(); ++c) {
+      std::vector<const Trace*> traces;
+      for (const Record& record : block.records) {
+        if (!record.traces[c].empty()) traces.push_back(&record.traces[c]);
+        bytes += record.traces[c].size() * sizeof(double);
+      }
+      if (traces.empty()) continue;
+      if (!conditioners[c]) conditioners[c].emplace(channels[c].conditioning, traces.front()->interval_s);
+      auto conditioned =
+          looks_at_all(traces.size(), [&](std::size_t i) { return (*conditioners[c])(*traces[i]); });
+      std::move(conditioned.begin(), conditioned.end(), std::back_inserter(first.of_channel[c]));
+    }
+    first.records += block.records.size();
+  }
+  return first;
+}
+
+void learn(LearntChannel& channel, const std::vector<ConditionedTrace>& traces,
+           const std::vector<PulseTemplate>& given) {
+  channel.interval_s = traces.front().interval_s;
+  channel.records_learnt_from = traces.size();
+  channel.noise =
+      channel.given_noise_v
+          ? white_noise(*channel.given_noise_v, channel.interval_s)
+          : learn_noise(traces, channel.search, channel.conditioning.baseline.lines_hz, channel.load_ohm);
+  const std::vector<PulseInTrace> pulses = pulses_of(channel, traces);
+  learn_template(channel, pulses, given);
+  learn_family(channel, pulses);
+  learn_walks(channel, pulses);
+}
+
 std::vector<LearntChannel> learnt_from(RecordReader& reader, const Setup& setup,
                                        const std::vector<PulseTemplate>& given) {
   const std::vector<std::string>& names = reader.description().channels;
   check_names(setup, names);
   std::vector<LearntChannel> channels;
   for (const std::string& name : names) channels.push_back(prepared(setup.channel(name)));
-
-  std::vector<std::vector<ConditionedTrace>> traces(names.size());
-  std::vector<std::optional<Conditioner>> conditioners(names.size());
-  std::uint64_t records = 0;
-  std::size_t bytes = 0;
-  constexpr std::size_t block_size = 64;
-  while (records < setup.learning_records && bytes < most_learning_bytes) {
-    const std::size_t wanted = std::min<std::size_t>(block_size, setup.learning_records - records);
-    const RecordBlock block = reader.next_block(wanted);
-    if (block.records.empty()) break;
-    for (const Record& record : block.records) {
-      for (std::size_t c = 0; c < channels.size(); ++c) {
-        const Trace& trace = record.traces[c];
-        if (trace.empty()) continue;
-        if (!conditioners[c]) conditioners[c].emplace(channels[c].conditioning, trace.interval_s);
-        traces[c].push_back((*conditioners[c])(trace));
-        bytes += trace.size() * sizeof(double);
-      }
-    }
-    records += block.records.size();
-  }
+  const FirstTraces first = first_traces(reader, setup, channels);
   for (std::size_t c = 0; c < channels.size(); ++c) {
-    LearntChannel& channel = channels[c];
-    if (traces[c].empty()) {
-      throw Error(fmt::format("channel '{}'", channel.name),
-                  fmt::format("has no trace in the first {} records", records),
-                  "raise learning_records, or check that the files belong to one run");
-    }
-    channel.interval_s = traces[c].front().interval_s;
-    channel.records_learnt_from = traces[c].size();
-    channel.noise = channel.given_noise_v
-                        ? white_noise(*channel.given_noise_v, channel.interval_s)
-                        : learn_noise(traces[c], channel.search, channel.conditioning.baseline.lines_hz,
-                                      channel.load_ohm);
-    const std::vector<PulseInTrace> pulses = pulses_of(channel, traces[c]);
-    learn_template(channel, pulses, given);
-    learn_family(channel, pulses);
-    learn_walks(channel, pulses);
+    if (!first.of_channel[c].empty()) continue;
+    throw Error(fmt::format("channel '{}'", channels[c].name),
+                fmt::format("has no trace in the first {} records", first.records),
+                "raise learning_records, or check that the files belong to one run");
   }
+  by_all_threads(channels.size(), [&](std::size_t c) { learn(channels[c], first.of_channel[c], given); });
   return channels;
 }
 

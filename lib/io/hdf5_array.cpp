@@ -1,5 +1,7 @@
 #include "firstedge/io/hdf5_array.hpp"
 
+#include "firstedge/io/all_threads.hpp"
+
 #include <algorithm>
 #include <cassert>
 #include <cstring>
@@ -9,8 +11,6 @@
 #include <utility>
 
 #include <fmt/format.h>
-#include <tbb/parallel_for.h>
-#include <tbb/task_arena.h>
 
 namespace firstedge {
 namespace {
@@ -274,8 +274,7 @@ std::vector<Hdf5Array::Chunk> Hdf5Array::chunks_at(std::span<const Extents> star
   const auto decode = [&](std::size_t k) {
     if (!chunks[k]) chunks[k] = std::make_shared<const Unfiltered>(decoded(std::move(stored[k]), starts[k]));
   };
-  // Apart from other work, so that nothing else is begun in the middle of a read.
-  tbb::this_task_arena::isolate([&] { tbb::parallel_for(std::size_t{0}, starts.size(), decode); });
+  by_all_threads(starts.size(), decode);
   for (std::size_t k = 0; k < starts.size(); ++k) keep(starts[k], chunks[k]);
   return chunks;
 }

@@ -1,12 +1,10 @@
 #include "firstedge/io/text_files_ahead.hpp"
 
+#include "firstedge/io/all_threads.hpp"
 #include "firstedge/io/identical_files.hpp"
 
 #include <algorithm>
 #include <utility>
-
-#include <tbb/parallel_for.h>
-#include <tbb/task_arena.h>
 
 namespace firstedge {
 namespace {
@@ -14,19 +12,17 @@ namespace {
 constexpr std::size_t most_files_ahead = 64;
 constexpr std::uint64_t most_bytes_ahead = std::uint64_t{8} << 20U;
 
-// Calls make(0) to make(count - 1), and hands over what they return or the Error they throw, in order.
+// What make(0) to make(count - 1) return, or the Error that they throw, in order.
 template <class Result, class Make>
 std::vector<std::optional<Result>> made_by_all_threads(std::size_t count, Make&& make) {
   std::vector<std::optional<Result>> results(count);
-  const auto call = [&](std::size_t i) {
+  by_all_threads(count, [&](std::size_t i) {
     try {
       results[i].emplace(make(i));
     } catch (const Error& error) {
       results[i].emplace(error);
     }
-  };
-  // Apart from other work, so that nothing else is begun in the middle of a read.
-  tbb::this_task_arena::isolate([&] { tbb::parallel_for(std::size_t{0}, count, call); });
+  });
   return results;
 }
 
