@@ -129,8 +129,13 @@ std::string digest_of(const std::vector<LearntChannel>& channels) {
 
 PreparedRun prepare_run(const std::vector<std::filesystem::path>& files, const Setup& setup,
                         const Provenance& provenance, const std::vector<PulseTemplate>& templates) {
+  return prepare_run(*open_records(files, setup.input), setup, provenance, templates);
+}
+
+PreparedRun prepare_run(RecordReader& reader, const Setup& setup, const Provenance& provenance,
+                        const std::vector<PulseTemplate>& templates) {
   PreparedRun run;
-  run.channels = learn_channels(*open_records(files, setup.input), setup, templates);
+  run.channels = learn_channels(reader, setup, templates);
   MethodList list = number_methods(run.channels);
   for (std::size_t c = 0; c < run.channels.size(); ++c)
     run.timers.emplace_back(run.channels[c], static_cast<std::uint16_t>(c), list.of_channel[c]);

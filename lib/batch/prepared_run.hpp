@@ -15,7 +15,7 @@
 
 namespace firstedge {
 
-/// A pure function of the files' first records, the Setup and the templates given.
+/// A pure function of the run's first records, the Setup and the templates given.
 struct PreparedRun {
   std::vector<LearntChannel> channels;
   std::deque<ChannelTimer> timers;  ///< one a channel; a timer holds a mutex and stays where it is
@@ -23,7 +23,9 @@ struct PreparedRun {
   std::string learnt_sha256;  ///< of all that was learnt: two runs with the same may be put together
 };
 
-/// Learns from the first records. Throws Error as learn_channels does.
+/// Learns from the records that the reader gives first. Throws Error as learn_channels does.
+PreparedRun prepare_run(RecordReader& reader, const Setup& setup, const Provenance& provenance,
+                        const std::vector<PulseTemplate>& templates);
 PreparedRun prepare_run(const std::vector<std::filesystem::path>& files, const Setup& setup,
                         const Provenance& provenance, const std::vector<PulseTemplate>& templates);
 

@@ -45,8 +45,7 @@ RecordRange range_of(const RecordPart& part, const std::vector<std::filesystem::
   return range;
 }
 
-RecordRangeReader::RecordRangeReader(const std::function<std::unique_ptr<RecordReader>()>& open,
-                                     const RecordRange& part, std::uint64_t first_left)
+RecordRangeReader::RecordRangeReader(const Open& open, const RecordRange& part, std::uint64_t first_left)
     : part_(part) {
   go_to_part(open);
   description_ = reader_->description();
@@ -59,7 +58,7 @@ RecordRangeReader::RecordRangeReader(const std::function<std::unique_ptr<RecordR
 
 // Up to the last good record before the part: the bad ones behind that one count for the part. They are found
 // by reading a little before it, and more where all of that is bad.
-void RecordRangeReader::go_to_part(const std::function<std::unique_ptr<RecordReader>()>& open) {
+void RecordRangeReader::go_to_part(const Open& open) {
   constexpr std::uint64_t first_try = 64, times_more = 64;
   for (std::uint64_t margin = first_try;; margin *= times_more) {
     const std::uint64_t from = part_.first - std::min(margin, part_.first);

@@ -37,9 +37,11 @@ RecordRange range_of(const RecordPart& part, const std::vector<std::filesystem::
 /// allows; those of the part before first_left are read.
 class RecordRangeReader final : public RecordReader {
  public:
-  /// Hands over the records of `part` from the index `first_left` on. `open` opens the whole run.
-  RecordRangeReader(const std::function<std::unique_ptr<RecordReader>()>& open, const RecordRange& part,
-                    std::uint64_t first_left);
+  /// Opens the whole run, or hands over a reader that stands at its start.
+  using Open = std::function<std::shared_ptr<RecordReader>()>;
+
+  /// Hands over the records of `part` from the index `first_left` on.
+  RecordRangeReader(const Open& open, const RecordRange& part, std::uint64_t first_left);
 
   /// How many good records of the part stand before first_left.
   std::uint64_t passed() const { return passed_; }
@@ -53,13 +55,13 @@ class RecordRangeReader final : public RecordReader {
   std::optional<double> share_read() const override { return reader_->share_read(); }
 
  private:
-  void go_to_part(const std::function<std::unique_ptr<RecordReader>()>& open);
+  void go_to_part(const Open& open);
   RecordBlock read_towards(std::uint64_t index, std::size_t most);
   void pass_over(std::uint64_t index);
   RecordBlock first_held(std::size_t most);
   void update_account(const ReadingAccount& whole);
 
-  std::unique_ptr<RecordReader> reader_;
+  std::shared_ptr<RecordReader> reader_;
   RecordRange part_;
   RunDescription description_;
   ReadingAccount before_, account_;  // of the records before the part, of the part

@@ -79,12 +79,15 @@ bool has_these_inputs(const StampJournal& journal, const PreparedRun& run, const
 }
 
 RunTail tail_of(const PreparedRun& run, const std::vector<std::filesystem::path>& files, const Setup& setup,
-                const std::filesystem::path& journal, const RunOptions& options) {
+                const std::filesystem::path& journal, const RunOptions& options,
+                std::shared_ptr<RecordReader> at_start) {
   const RecordPart part = options.part.value_or(RecordPart{});
   const RecordRange range = range_of(part, files, setup);
-  const auto open = [&] { return open_records(files, setup.input); };
+  const auto open = [&]() -> std::shared_ptr<RecordReader> { return open_records(files, setup.input); };
+  const auto open_at_start = [&] { return at_start ? std::exchange(at_start, nullptr) : open(); };
   const auto reader_from = [&](std::uint64_t first_left) {
-    return std::make_unique<RecordRangeReader>(open, range, first_left);
+    return first_left == 0 ? std::make_unique<RecordRangeReader>(open_at_start, range, 0)
+                           : std::make_unique<RecordRangeReader>(open, range, first_left);
   };
   RunTail tail;
   if (!options.journal) {

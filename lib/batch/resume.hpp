@@ -34,9 +34,11 @@ struct RunTail {
 
 /// Opens the journal, and the reader behind what it holds. A journal that belongs to other inputs, another
 /// Setup, command, version or part, or whose records are not those read now, begins anew, and
-/// options.tell is told so. Throws Error as StampJournal and open_records do.
+/// options.tell is told so. `at_start`, a reader of the whole run, is used where all of that is left. Throws
+/// Error as StampJournal and open_records do.
 RunTail tail_of(const PreparedRun& run, const std::vector<std::filesystem::path>& files, const Setup& setup,
-                const std::filesystem::path& journal, const RunOptions& options);
+                const std::filesystem::path& journal, const RunOptions& options,
+                std::shared_ptr<RecordReader> at_start = nullptr);
 
 /// Stamps what is left. Each block goes into the journal, then to `take`; a journal whose run has come to its
 /// end leaves nothing.

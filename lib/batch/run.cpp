@@ -1,5 +1,6 @@
 #include "firstedge/batch/run.hpp"
 
+#include "firstedge/batch/kept_reader.hpp"
 #include "firstedge/batch/prepared_run.hpp"
 #include "firstedge/batch/resume.hpp"
 #include "firstedge/batch/thread_limit.hpp"
@@ -7,7 +8,9 @@
 
 #include <algorithm>
 #include <deque>
+#include <memory>
 #include <span>
+#include <utility>
 
 #include <tbb/parallel_pipeline.h>
 
@@ -100,8 +103,10 @@ void stamp_records(const PreparedRun& run, RecordReader& reader, const RunOption
 RunSummary stamp_run(const std::vector<std::filesystem::path>& files, const Setup& setup,
                      const std::filesystem::path& table, const Provenance& provenance,
                      const RunOptions& options) {
-  const PreparedRun run = prepare_run(files, setup, provenance, options.templates);
-  RunTail tail = tail_of(run, files, setup, journal_beside(table), options);
+  auto reader = std::make_shared<KeptReader>(open_records(files, setup.input));
+  const PreparedRun run = prepare_run(*reader, setup, provenance, options.templates);
+  reader->begin_again();
+  RunTail tail = tail_of(run, files, setup, journal_beside(table), options, std::move(reader));
   RunSummary summary = empty_summary(run);
   summary.description = tail.reader->description();
 
