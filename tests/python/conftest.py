@@ -1,9 +1,11 @@
 """What the tests share: the bench set of the Skerry test line, stamped by the program and by the package."""
 
+import functools
 import json
 import os
 import pathlib
 import subprocess
+import sys
 
 import h5py
 import pytest
@@ -14,6 +16,11 @@ SOURCE = pathlib.Path(__file__).resolve().parents[2]
 
 
 RECORDS = 450  # of the 2000: enough for every analysis
+
+
+def without_provenance(result):
+    """What was found, without the call that made it."""
+    return {key: value for key, value in result.items() if key != "provenance"}
 
 
 class Bench:
@@ -87,11 +94,29 @@ def json_of_app(run_app, tmp_path_factory):
     def run(verb, *arguments):
         file = tmp_path_factory.mktemp("result") / "result.json"
         run_app(verb, *arguments, "--json", file, "--quiet")
-        result = json.loads(file.read_text())
-        del result["provenance"]
-        return result
+        return without_provenance(json.loads(file.read_text()))
 
     return run
+
+
+@pytest.fixture(scope="session")
+def example(tmp_path_factory, run_app):
+    """example("lines"): the folder of a set of tests/acceptance/documents/example_files.py, filled once."""
+    sys.path.insert(0, str(SOURCE / "tests/acceptance/documents"))
+    import example_files
+
+    @functools.cache
+    def made(name):
+        folder = tmp_path_factory.mktemp(name)
+
+        def run(verb, *words):
+            program = pathlib.Path(os.environ["FIRSTEDGE_BIN"]) / f"firstedge-{verb}"
+            subprocess.run([program, *map(str, words)], cwd=folder, check=True, stdout=subprocess.DEVNULL)
+
+        getattr(example_files, name)(folder, run)
+        return folder
+
+    return made
 
 
 @pytest.fixture(scope="session")

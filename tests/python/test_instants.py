@@ -45,7 +45,14 @@ def test_a_leap_second_is_on_tai_and_not_in_datetime64():
         [(0, leap.seconds, leap.femtoseconds, b"UTC")],
         [("record", "u8"), ("seconds", "i8"), ("femtoseconds", "i8"), ("scale", "S8")],
     )
-    assert numpy.isnat(firstedge.datetime64(triggers))[0]
+    with pytest.raises(firstedge.Error, match="instant 0: is in a leap second.*convert it to TAI first"):
+        firstedge.datetime64(triggers)
+    assert numpy.isnat(firstedge.datetime64(triggers, leap="NaT"))[0]
+    with pytest.raises(firstedge.Error, match="neither"):
+        firstedge.datetime64(triggers, leap="skip")
+    triggers["seconds"], triggers["femtoseconds"] = 10**12, 0
+    with pytest.raises(firstedge.Error, match="1678 and 2262"):
+        firstedge.datetime64(triggers)
 
 
 def test_differences_are_in_seconds_on_one_scale():

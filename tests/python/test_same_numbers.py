@@ -12,10 +12,6 @@ def bits_of(stamps):
     return {name: numpy.ascontiguousarray(stamps[name]).tobytes() for name in firstedge.STAMP.names}
 
 
-def without_provenance(result):
-    return {key: value for key, value in result.items() if key != "provenance"}
-
-
 def test_stamping_a_run_equals_the_program(stamps, app_stamps):
     assert len(stamps) == len(app_stamps) > 3_000
     assert bits_of(stamps.array) == bits_of(app_stamps)
@@ -88,20 +84,6 @@ def test_one_method_learnt_from_its_block_equals_the_program_with_that_method(be
         made = firstedge.constant_fraction(trace_of_dataset(file["channels/bare"]), fraction=0.3)
     made["channel"] = expected["channel"][0]
     assert bits_of(made) == bits_of(expected)
-
-
-def test_jitter_equals_the_program(jitter, app_table, json_of_app):
-    assert without_provenance(jitter) == json_of_app("jitter", app_table, "--pair", "bare,amplified")
-
-
-def test_spectrum_equals_the_program(app_table, json_of_app, bench):
-    expected = json_of_app("spectrum", app_table, "--records", bench.records)
-    assert without_provenance(firstedge.spectrum(app_table, bench.records)) == expected
-
-
-def test_conversion_of_times_equals_the_program(json_of_app):
-    times = ["2016-12-31T23:59:60Z", "MJD 57754.25"]
-    assert without_provenance(firstedge.convert(times)) == json_of_app("clock", "convert", *times)
 
 
 def test_tables_are_written_as_the_program_writes_them(stamps, app_stamps, tmp_path):

@@ -83,9 +83,8 @@ def test_a_result_is_a_dict_with_its_figures_as_attributes(jitter, tmp_path):
     assert len(frame) == len(result["tables"]["pairs"]["rows"])
     with pytest.raises(firstedge.Error, match="is not in this result"):
         result.frame("colours")
-    result.write_json(tmp_path / "result.json")
-    assert json.loads((tmp_path / "result.json").read_text()) == dict(result)
-    result.write_page(tmp_path / "page.html")
+    assert json.loads(result.json()) == dict(result)
+    result.page(tmp_path / "page.html")
     assert (tmp_path / "page.html").read_text().startswith("<!DOCTYPE html>")
     assert str(result).startswith(result.title)
 

@@ -12,6 +12,7 @@ that names the place and the remedy; a pulse that cannot be timed is a flag on i
 from ._core import (
     STAMP,
     Block,
+    BrowsedTrace,
     Channel,
     Conditioned,
     Conditioner,
@@ -25,29 +26,21 @@ from ._core import (
     __version__,
     measure_pulse,
     read_templates,
+    travel_time,
     welch,
     write_templates,
 )
-from .analyses import (
-    budget,
-    chain,
-    chain_budget,
-    closure,
-    compare,
-    convert,
-    inspect,
-    jitter,
-    reflection,
-    repeats,
-    spectrum,
-    through,
-)
+from .analyses import budget, compare, inspect, jitter, spectrum
+from .browsing import Browser, browse
 from .conditioning import condition, conditioner, filter  # noqa: A004
+from .delays import chain, chain_budget, clock_trip, closure, put_back, reflection, repeats, through
 from .errors import Error
 from .flags import Flag, flag_names
 from .records import Records, open_records
 from .results import Figure, Result
+from .simulation import simulate, simulate_run
 from .stamps import Stamps, datetime64, read_stamps, stamp
+from .stations import CounterClock, agree, arrivals, compare_stations, convert, tie
 from .timing import (
     channel,
     constant_fraction,
@@ -59,11 +52,13 @@ from .timing import (
 )
 
 __all__ = [
-    "STAMP",
     "Block",
+    "BrowsedTrace",
+    "Browser",
     "Channel",
     "Conditioned",
     "Conditioner",
+    "CounterClock",
     "Error",
     "Figure",
     "Filter",
@@ -74,16 +69,22 @@ __all__ = [
     "Record",
     "Records",
     "Result",
+    "STAMP",
     "Setup",
     "Stamps",
     "Trace",
     "__version__",
+    "agree",
+    "arrivals",
+    "browse",
     "budget",
     "chain",
     "chain_budget",
     "channel",
+    "clock_trip",
     "closure",
     "compare",
+    "compare_stations",
     "condition",
     "conditioner",
     "constant_fraction",
@@ -98,15 +99,20 @@ __all__ = [
     "learn",
     "measure_pulse",
     "open_records",
+    "put_back",
     "read_stamps",
     "read_templates",
     "reflection",
     "repeats",
+    "simulate",
+    "simulate_run",
     "spectrum",
     "stamp",
     "template_family",
     "template_fit",
     "through",
+    "tie",
+    "travel_time",
     "welch",
     "write_templates",
 ]

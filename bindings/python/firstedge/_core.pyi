@@ -15,6 +15,7 @@ _ByTrace = Union[float, NDArray[numpy.float64]]
 
 __version__: str
 STAMP: numpy.dtype[Any]
+MUON_MASS_MEV: float
 flag_table: list[tuple[str, int, str]]
 
 from .errors import Error as Error
@@ -269,6 +270,99 @@ class StampedRun:
     @property
     def templates(self) -> list[PulseTemplate]: ...
 
+class CandidatePlan:
+    thresholds: list[float]
+    walks: list[str]
+    fractions: list[float]
+    delayed_fractions: list[float]
+    delays: list[float]
+    template_fit: bool
+    template_family: bool
+    cuts: list[float]
+    def __init__(self) -> None: ...
+
+class TieOptions:
+    def __init__(
+        self, reference_period_s: float | None, edge_delay_s: float, reference_uncertainty_s: float
+    ) -> None: ...
+
+class TiedCounter:
+    def at(self, ticks: NDArray[numpy.int64], fractions: NDArray[numpy.float64], scale: str) -> NDArray[Any]: ...
+    @property
+    def readings(self) -> NDArray[Any]: ...
+    @property
+    def rate_hz(self) -> float: ...
+    @property
+    def mean_rate(self) -> float: ...
+
+class Tied:
+    @property
+    def counter(self) -> TiedCounter: ...
+    @property
+    def result(self) -> Result: ...
+    @property
+    def problems(self) -> list[str]: ...
+
+class Simulation:
+    @staticmethod
+    def read(file: _Path, records: int | None, seed: int | None) -> Simulation: ...
+    @staticmethod
+    def parse(text: str, records: int | None, seed: int | None) -> Simulation: ...
+    @property
+    def records(self) -> int: ...
+    def made(self, first: int, count: int, provenance: Provenance) -> tuple[Block, StampTable]: ...
+    def write(
+        self,
+        records: _Path,
+        truth: _Path | None,
+        deflate_level: int,
+        provenance: Provenance,
+        progress: Callable[[int, float | None], Any] | None,
+    ) -> None: ...
+    def described(self, provenance: Provenance) -> Result: ...
+
+class SurveyOptions:
+    method: str
+    first: str
+    second: str
+    of_each_flag: int
+    of_each_bin: int
+    of_each_extreme: int
+    def __init__(self) -> None: ...
+
+class BrowsedTrace:
+    @property
+    def record(self) -> int: ...
+    @property
+    def channel(self) -> str: ...
+    @property
+    def pulse(self) -> int: ...
+    @property
+    def first_sample_s(self) -> float: ...
+    @property
+    def interval_s(self) -> float: ...
+    @property
+    def volts(self) -> NDArray[numpy.float64]: ...
+    @property
+    def recorded_volts(self) -> NDArray[numpy.float64]: ...
+    @property
+    def fit_volts(self) -> NDArray[numpy.float64]: ...
+    @property
+    def stamps(self) -> NDArray[Any]: ...
+    @property
+    def other_pulses_s(self) -> list[float]: ...
+
+class Browsed:
+    @property
+    def result(self) -> Result: ...
+    @property
+    def problems(self) -> list[str]: ...
+    def page(self) -> str: ...
+    @property
+    def traces(self) -> list[BrowsedTrace]: ...
+    @property
+    def groups(self) -> dict[str, list[int]]: ...
+
 def write_whole(file: _Path, text: str) -> None: ...
 def in_natural_order(names: Sequence[str]) -> list[str]: ...
 def flag_words(bits: int) -> str: ...
@@ -298,6 +392,7 @@ def compare(
     second: str,
     bare: str | None,
     amplified: str | None,
+    plan: CandidatePlan,
     allowed_flags: int,
     most_records: int,
     threads: int,
@@ -344,8 +439,65 @@ def chain(
     table: StampTable, setup: Setup, date: Instant | None, flag_expired: bool, seed: int
 ) -> tuple[StampTable, Result]: ...
 def chain_budget(setup: Setup, date: Instant | None, flag_expired: bool, seed: int) -> Result: ...
-def closure(differences: Sequence[tuple[str, str, float, float]], reference: str) -> Result: ...
+def put_back(table: StampTable) -> StampTable: ...
+def closure(differences: Sequence[tuple[str, str, float, float, str]], reference: str) -> Result: ...
+def clock_trip(
+    visits: Sequence[tuple[str, float, float, float]], home: str, drift: bool, white_frequency: float
+) -> Result: ...
 def repeats(
     delays_s: Sequence[float], temperatures_c: Sequence[float], reference_c: float | None, temperature_uncertainty_c: float
 ) -> Result: ...
 def convert(times: Sequence[str], scale: str, leap_seconds: _Path | None) -> Result: ...
+def arrivals(
+    table: StampTable, channel: str, method: str, pulse: int | None, allowed_flags: int
+) -> NDArray[Any]: ...
+def agree(
+    first: _Path,
+    second: _Path,
+    pairs: Sequence[tuple[str, str]],
+    method: str,
+    allowed_flags: int,
+    scale: str,
+    distance_m: tuple[float, float],
+    beta: tuple[float, float],
+    clock_uncertainty_s: float,
+    window_s: float,
+    seed: int,
+) -> Result: ...
+def beta_from_momentum(momentum_mev: float, uncertainty_mev: float, mass_mev: float) -> tuple[float, float]: ...
+def travel_time(distance_m: float, beta: float = 1.0) -> float: ...
+def tie_arrays(
+    ticks: NDArray[numpy.int64],
+    fractions: NDArray[numpy.float64],
+    seconds: NDArray[numpy.int64],
+    corrections: NDArray[numpy.float64],
+    wanted: NDArray[numpy.int64],
+    wanted_fractions: NDArray[numpy.float64],
+    rate_hz: float,
+    options: TieOptions,
+    leap_seconds: _Path | None,
+) -> Tied: ...
+def tie_tables(
+    edges: _Path, readings: _Path, rate_hz: float, options: TieOptions, leap_seconds: _Path | None
+) -> Tied: ...
+def tie_stamps(
+    table: _Path, channel: str, method: str, options: TieOptions, leap_seconds: _Path | None
+) -> Tied: ...
+def compare_station_files(
+    files: Sequence[Sequence[_Path]],
+    system: str,
+    code: str,
+    lowest_elevation_deg: float,
+    smoothing_s: float,
+    calibration_uncertainty_s: float | None,
+    leap_seconds: _Path | None,
+) -> _Found: ...
+def browse(
+    files: Sequence[_Path],
+    setup: Setup | None,
+    table: _Path,
+    provenance: Provenance,
+    survey: SurveyOptions,
+    most_traces: int,
+    templates: Sequence[PulseTemplate],
+) -> Browsed: ...

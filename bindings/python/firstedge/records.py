@@ -77,7 +77,7 @@ class Records:
 def open_records(files: Files, setup: SetupLike = None) -> Records:
     """Opens one run: files, folders, or a pattern such as "run/*.h5", in any format that Firstedge reads.
 
-    setup: its group "input" says how files are laid out that are not in our own layout (docs/file-layouts.md).
-    Raises Error if nothing can be read.
+    files: in order. setup: its group "input" says how files are laid out that are not in our own layout. Traces know
+    their scale: V a count, s from sample to sample. Raises Error if nothing can be read. Source: docs/file-layouts.md.
     """
     return Records(files_of(files), setup_of(setup))

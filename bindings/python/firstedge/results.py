@@ -84,13 +84,16 @@ class Result(dict):  # type: ignore[type-arg]
                 columns[key] = [math.nan if cell is None else cell for cell in cells]
         return pandas.DataFrame(columns)
 
-    def write_page(self, file: Path) -> None:
-        """One self-contained HTML page for people; opens offline."""
+    def page(self, file: Path) -> None:
+        """Writes the page for people: one self-contained HTML file that opens offline.
+
+        file: where to; appears when whole. Raises Error where it cannot be written.
+        """
         _core.write_whole(file, self._found.page())
 
-    def write_json(self, file: Path) -> None:
-        """The result for programs, as --json of the programs writes it."""
-        _core.write_whole(file, self._found.json())
+    def json(self) -> str:
+        """The result for programs, as --json of the programs writes it: SI units, every digit."""
+        return self._found.json()
 
     def __str__(self) -> str:
         return self._found.text()

@@ -61,6 +61,7 @@ class Stamps:
 
     @property
     def title(self) -> str:
+        """What the run is called; '' without one."""
         return self._table.title
 
     @property
@@ -140,7 +141,10 @@ def _number_of(name: str, names: list[str], what: str) -> int:
 
 
 def read_stamps(file: Path) -> Stamps:
-    """Reads a stamp table, .h5 or .csv. Raises Error for anything else."""
+    """Reads a stamp table: times in s, heights in V, as firstedge.STAMP says.
+
+    file: .h5 or .csv. Raises Error for anything else. Source: the layout stands in docs/file-layouts.md.
+    """
     return Stamps._of(_core.StampTable.read(file))
 
 
@@ -161,7 +165,8 @@ def stamp(
     the share of the input read (None where not known); it may raise to end the run, as Ctrl-C does.
 
     Raises Error when nothing can be learnt or the Setup does not fit the run. What is damaged in the files stands in
-    summary.problems. Stamps come back into memory: 104 bytes each.
+    summary.problems. Stamps come back into memory: 104 bytes each, times in s. Source: docs/accuracy.md holds every
+    method against the Cramer-Rao bound.
     """
     names, chosen = files_of(files), setup_of(setup)
     made_by = provenance_of("stamp", names, chosen, output=None if output is None else os.fspath(output))
@@ -175,12 +180,29 @@ def stamp(
     return stamps
 
 
-def datetime64(triggers: Any) -> numpy.ndarray[Any, Any]:
-    """Stamps.triggers as numpy.datetime64[ns] on their own scale, rounded to 1 ns, shape (triggers,).
+#: datetime64[ns] holds 64 bits of nanoseconds.
+_LAST_SECOND = 9_223_372_035
 
-    An instant within a leap second of UTC, which datetime64 does not have, is NaT.
+
+def datetime64(triggers: Any, *, leap: str = "raise") -> numpy.ndarray[Any, Any]:
+    """Arrays of instants as numpy.datetime64[ns] on their own scale, rounded to 1 ns, same shape.
+
+    triggers: an array with the fields seconds and femtoseconds, such as Stamps.triggers, arrivals() or CounterClock.at.
+    leap: what becomes of an instant within a leap second of UTC, which datetime64 does not have: 'raise' raises Error,
+    'NaT' gives NaT. Raises Error outside 1678 to 2262 too. Source: NumPy's datetime64 counts days of 86,400 s.
     """
+    if leap not in ("raise", "NaT"):
+        raise _core.Error(f"leap '{leap}'", "is neither 'raise' nor 'NaT'", "name one of them")
+    inside = numpy.asarray(triggers["femtoseconds"] >= 1_000_000_000_000_000)
+    if leap == "raise" and inside.any():
+        where = int(numpy.flatnonzero(inside)[0])
+        raise _core.Error(
+            f"instant {where}", "is in a leap second, which datetime64 does not have",
+            "convert it to TAI first, or take leap='NaT'"
+        )
+    if (numpy.abs(triggers["seconds"]) > _LAST_SECOND).any():
+        raise _core.Error("instants", "reach beyond what datetime64[ns] holds", "stay between the years 1678 and 2262")
     nanoseconds = triggers["seconds"] * 1_000_000_000 + (triggers["femtoseconds"] + 500_000) // 1_000_000
     times = nanoseconds.astype("datetime64[ns]")
-    times[triggers["femtoseconds"] >= 1_000_000_000_000_000] = numpy.datetime64("NaT")
+    times[inside] = numpy.datetime64("NaT")
     return times

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import functools
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 import numpy
@@ -12,6 +13,7 @@ from ._inputs import Files, SetupLike, Templates, files_of, json_of, setup_of, t
 from .conditioning import interval_of
 
 _NAME = "channel"
+_HASHED = (float, int, str, type(None))
 
 
 def learn(
@@ -21,10 +23,10 @@ def learn(
 ) -> dict[str, _core.Channel]:
     """Learns noise, templates, families and walk corrections of each channel: {name: Channel}.
 
-    files: files of one run, or {name: Trace of shape (records, samples)} with the same records of each. Only the first
-    setup.learning_records are looked at. templates: a file or a list to use in place of building them.
-    Raises Error for channels of the Setup that are not in the run, and where a method needs a template and not one
-    channel could give any.
+    files: files of one run, or {name: Trace of shape (records, samples)} with the same records of each. setup: only its
+    first "learning_records" are looked at. templates: a file or a list to use in place of building them. Noise is in V,
+    time in s. Raises Error for channels of the Setup that are not in the run, and where a method needs a template and
+    not one channel could give any. Source: what firstedge-stamp learns, docs/accuracy.md.
     """
     chosen, given = setup_of(setup), templates_of(templates)
     if isinstance(files, Mapping):
@@ -48,9 +50,10 @@ def channel(
 ) -> _core.Channel:
     """A Channel of which all is known; nothing is learnt. channel(...).stamp(samples) stamps.
 
-    interval_s: from sample to sample. noise: a NoiseModel, or the standard deviation of white noise, V, after the
+    interval_s: from sample to sample, s. noise: a NoiseModel, or the standard deviation of white noise, V, after the
     filters. methods, baseline, filters, search: as in a Setup (docs/setup.md). template: for the template fit, and for
-    the bound of every method. Raises Error for settings without sense and for methods that need what was not given.
+    the bound of every method. load_ohm: what charges are reckoned with. name: of the channel. Raises Error for settings
+    without sense and for methods that need what was not given. Source: the Setup's words, docs/setup.md.
     """
     model = noise if isinstance(noise, _core.NoiseModel) else _core.NoiseModel(noise, interval_s)
     setup = _one_channel(list(methods), baseline, filters, search, load_ohm)
@@ -68,6 +71,26 @@ def _one_channel(methods: list[Any], baseline: Any, filters: Any, search: Any, l
     return _core.Setup.parse(json_of({"every_channel": every}, "settings"), "settings")
 
 
+def _settings(method: str, options: Iterable[tuple[str, Any]]) -> dict[str, Any]:
+    """The Setup's settings of a method; what is None is left to the defaults."""
+    return {"method": method, **{name: value for name, value in options if value is not None}}
+
+
+@functools.lru_cache(maxsize=64, typed=True)
+def _ready(
+    method: str,
+    interval_s: float,
+    noise: float | _core.NoiseModel,
+    template: _core.PulseTemplate | None,
+    load_ohm: float,
+    names: tuple[str, ...],
+    *values: Any,
+) -> _core.Channel:
+    """A channel with one method and the usual rest, kept from call to call: making it takes longer than a trace."""
+    settings = _settings(method, zip(names, values))
+    return channel(interval_s, noise, methods=[settings], template=template, load_ohm=load_ohm)
+
+
 def _timed(
     method: str,
     options: Mapping[str, Any],
@@ -83,8 +106,13 @@ def _timed(
     threads: int = 0,
 ) -> numpy.ndarray[Any, Any]:
     """Stamps by one method, its noise, template and so on learnt from the samples themselves unless noise is given."""
-    settings = {"method": method, **{name: value for name, value in options.items() if value is not None}}
     interval = interval_of(samples, interval_s)
+    if noise is not None and not (baseline or filters or search):
+        values = tuple(options.values())
+        if all(isinstance(value, _HASHED) for value in values):
+            one = _ready(method, interval, noise, template, load_ohm, tuple(options), *values)
+            return one.stamp(samples, threads)
+    settings = _settings(method, options.items())
     if noise is not None:
         one = channel(
             interval,
@@ -108,13 +136,13 @@ def _timed(
 _SHARED = """
 
     samples: a Trace, or volts of shape (samples,) or (records, samples) with interval_s from sample to sample, the
-    first at 0 s. Pulses of either polarity are found and stamped; returned are the stamps, a structured array of
+    first at 0 s; how: further arguments, below. Pulses of either polarity are found and stamped; returned are the stamps, a structured array of
     firstedge.STAMP in the order of records and pulses: time_s with its standard uncertainty_s, height_v, flags, ...
     A pulse that cannot be timed has the time NaN and the flag not_timed.
 
     Further arguments: noise (a NoiseModel, or the standard deviation of white noise, V; without it, learnt from the
     samples), template (a PulseTemplate), baseline, filters, search (as in a Setup, docs/setup.md), load_ohm, threads
-    (0: all processors). For many calls make a Channel once: firstedge.learn, firstedge.channel. Raises Error for
+    (0: all processors). For many calls make a Channel once (firstedge.learn, firstedge.channel). Raises Error for
     settings without sense and arrays that cannot be used.
     """
 
@@ -130,6 +158,7 @@ def constant_fraction(
 ) -> numpy.ndarray[Any, Any]:
     """Times the crossing of a fraction of each pulse's own height.
 
+    fraction: of the height, 0 to 1. interpolation, edge_samples: as in a Setup (docs/setup.md); None: the usual.
     Source: D. A. Gedcke, W. J. McDonald, Nucl. Instr. Meth. 58 (1968) 253 (from memory)."""
     options = {"fraction": fraction, "interpolation": interpolation, "edge_samples": edge_samples}
     return _timed("constant_fraction", options, samples, interval_s, **how)
@@ -148,7 +177,8 @@ def leading_edge(
 ) -> numpy.ndarray[Any, Any]:
     """Times the crossing of a fixed level (threshold, V or "20 mV"; else threshold_over_noise, 8).
 
-    walk: "height", "time_over_threshold" or "slew" takes the walk out, learnt from the samples.
+    walk: "height", "time_over_threshold" or "slew" takes the walk out, learnt from the samples. interpolation,
+    edge_samples: as in a Setup (docs/setup.md); None: the usual.
     Source: H. Spieler, Semiconductor Detector Systems (2005), ch. 4 (from memory)."""
     options = {
         "threshold": threshold,
@@ -170,8 +200,9 @@ def delayed_fraction(
     edge_samples: int | None = None,
     **how: Any,
 ) -> numpy.ndarray[Any, Any]:
-    """Times the zero crossing of fraction * s(t) - s(t - delay); delay in s or "0.8 ns".
+    """Times the zero crossing of fraction * s(t) - s(t - delay); delay in s or "0.8 ns", fraction of 0 to 1.
 
+    interpolation, edge_samples: as in a Setup (docs/setup.md); None: the usual.
     Source: G. F. Knoll, Radiation Detection and Measurement (2010), ch. 17 (from memory)."""
     options = {"fraction": fraction, "delay": delay, "interpolation": interpolation, "edge_samples": edge_samples}
     return _timed("delayed_fraction", options, samples, interval_s, **how)
@@ -188,8 +219,9 @@ def template_fit(
 ) -> numpy.ndarray[Any, Any]:
     """Times each pulse by the fit of the channel's mean shape; overlapping ones together.
 
-    Without a template, one is built from the samples, which must hold enough pulses. Reaches the Cramer-Rao bound:
-    S. Kay, Fundamentals of Statistical Signal Processing: Estimation Theory (1993), 3.9 (from memory)."""
+    Without a template, one is built from the samples, which must hold enough pulses. fit_baseline: fit the level too.
+    poor_fit_probability: below it a stamp is flagged poor_fit. find_hidden_pulses: those under others; None: the usual.
+    Reaches the Cramer-Rao bound. Source: S. Kay, Fundamentals of Statistical Signal Processing: Estimation Theory (1993), 3.9 (from memory)."""
     options = {
         "fit_baseline": fit_baseline,
         "poor_fit_probability": poor_fit_probability,
@@ -207,7 +239,10 @@ def template_family(
     poor_fit_probability: float | None = None,
     **how: Any,
 ) -> numpy.ndarray[Any, Any]:
-    """Times each pulse by the fit of a shape with up to two ways of differing, learnt from the samples (noise too)."""
+    """Times each pulse by the fit of a shape with up to two ways of differing, learnt from the samples (noise too).
+
+    components: ways of differing, 0 to 2; None: as many as the samples show. fit_baseline, poor_fit_probability: as of
+    template_fit. Source: S. Wold, Technometrics 20 (1978) 397 (from memory)."""
     options = {"components": components, "fit_baseline": fit_baseline, "poor_fit_probability": poor_fit_probability}
     return _timed("template_family", options, samples, interval_s, **how)
 

@@ -5,6 +5,7 @@
 #include "firstedge/core/error.hpp"
 #include "firstedge/delay/closure.hpp"
 #include "firstedge/delay/repeats.hpp"
+#include "firstedge/delay/travelling_clock.hpp"
 #include "firstedge/io/setup.hpp"
 #include "firstedge/jitter/jitter.hpp"
 
@@ -111,12 +112,32 @@ std::pair<StampTable, Result> chain(const StampTable& table, const Setup& setup,
   return {std::move(without), std::move(plan.result)};
 }
 
-Result closure(const std::vector<std::tuple<std::string, std::string, double, double>>& differences,
-               const std::string& reference) {
+StampTable put_back(const StampTable& table) {
+  if (table.head.applied_delays.empty())
+    throw Error("stamps", "no delays were taken out of this table", "give one that firstedge.chain made");
+  StampTable with{.head = table.head,
+                  .stamps = with_delays_back(table.stamps, table.channels(), table.head.applied_delays),
+                  .triggers = table.triggers};
+  with.head.applied_delays.clear();
+  return with;
+}
+
+Result closure(
+    const std::vector<std::tuple<std::string, std::string, double, double, std::string>>& differences,
+    const std::string& reference) {
   std::vector<MeasuredDifference> measured;
-  for (const auto& [first, second, difference_s, uncertainty_s] : differences)
-    measured.push_back({first, second, "", {difference_s, uncertainty_s}});
+  for (const auto& [first, second, difference_s, uncertainty_s, offset] : differences)
+    measured.push_back({first, second, offset, {difference_s, uncertainty_s}});
   return analyse_closure(measured, reference);
+}
+
+Result clock_trip(const std::vector<std::tuple<std::string, double, double, double>>& visits,
+                  const std::string& home, bool drift, double white_frequency) {
+  if (!(white_frequency >= 0)) throw Error("white_frequency", "is below 0", "give an Allan deviation at 1 s");
+  std::vector<ClockVisit> of_clock;
+  for (const auto& [station, time_s, offset_s, uncertainty_s] : visits)
+    of_clock.push_back({station, time_s, {offset_s, uncertainty_s}});
+  return analyse_clock_trip(of_clock, {.home = home, .drift = drift, .white_frequency = white_frequency});
 }
 
 Result repeats(const std::vector<double>& delays_s, const std::vector<double>& temperatures_c,
@@ -148,7 +169,10 @@ void bind_analyses(py::module_& module) {
              py::arg("flag_expired"), py::arg("seed"));
   module.def("chain_budget", &chain_budget, released, py::arg("setup"), py::arg("date"),
              py::arg("flag_expired"), py::arg("seed"));
+  module.def("put_back", &put_back, released, py::arg("table"));
   module.def("closure", &closure, released, py::arg("differences"), py::arg("reference"));
+  module.def("clock_trip", &clock_trip, released, py::arg("visits"), py::arg("home"), py::arg("drift"),
+             py::arg("white_frequency"));
   module.def("repeats", &repeats, released, py::arg("delays_s"), py::arg("temperatures_c"),
              py::arg("reference_c"), py::arg("temperature_uncertainty_c"));
 }

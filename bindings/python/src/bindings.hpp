@@ -18,6 +18,9 @@ void bind_channels(py::module_& module);
 void bind_stamps(py::module_& module);
 void bind_runs(py::module_& module);
 void bind_analyses(py::module_& module);
+void bind_clocks(py::module_& module);
+void bind_simulations(py::module_& module);
+void bind_browsing(py::module_& module);
 
 /// Work that needs no Python: other threads of the interpreter run meanwhile.
 template <class Work>

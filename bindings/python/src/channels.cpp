@@ -12,6 +12,7 @@
 #include "stamp_array.hpp"
 #include "traces.hpp"
 
+#include <algorithm>
 #include <cmath>
 #include <numeric>
 #include <optional>
@@ -40,19 +41,25 @@ struct Channel {
 using Channels = std::vector<std::unique_ptr<Channel>>;
 
 py::array stamped(const Channel& channel, const TraceArray& array, int threads) {
-  std::vector<std::vector<Stamp>> of_traces(array.traces.size());
-  std::vector<Stamp> stamps;
-  without_lock([&] {
-    for_each_index(of_traces.size(), threads, [&](std::size_t i) {
-      of_traces[i] = channel.timer.stamps(array.traces[i], array.records[i]);
+  if (array.traces.size() == 1) {
+    return stamps_given_away(
+        without_lock([&] { return channel.timer.stamps(array.traces.front(), array.records.front()); }));
+  }
+  return stamps_given_away(without_lock([&] {
+    const std::span<const Trace> traces(array.traces);
+    const std::span<const std::uint64_t> records(array.records);
+    const std::size_t at_once = channel.timer.traces_at_once();
+    std::vector<std::vector<std::vector<Stamp>>> of_groups((traces.size() + at_once - 1) / at_once);
+    for_each_index(of_groups.size(), threads, [&](std::size_t group) {
+      const std::size_t first = group * at_once, count = std::min(at_once, traces.size() - first);
+      of_groups[group] = channel.timer.stamps(traces.subspan(first, count), records.subspan(first, count));
     });
-    if (of_traces.size() == 1) {
-      stamps = std::move(of_traces.front());
-      return;
-    }
-    for (const auto& some : of_traces) stamps.insert(stamps.end(), some.begin(), some.end());
-  });
-  return stamps_given_away(std::move(stamps));
+    std::vector<Stamp> stamps;
+    stamps.reserve(traces.size() * channel.learnt.timing.size());
+    for (const auto& of_traces : of_groups)
+      for (const auto& some : of_traces) stamps.insert(stamps.end(), some.begin(), some.end());
+    return stamps;
+  }));
 }
 
 Channels ready(std::vector<LearntChannel> learnt) {
@@ -138,40 +145,47 @@ void bind_what_is_learnt(py::module_& module) {
           py::arg("step_v") = 0.0,
           R"(From stretches without pulses: volts of shape (samples,) or (records, samples). lags: the longest autocovariance
 wanted, samples. step_v: one count in volts. Rows with a sample that is not finite are left out.)")
-      .def_readonly("interval_s", &NoiseModel::interval_s)
+      .def_readonly("interval_s", &NoiseModel::interval_s, "From sample to sample, s.")
       .def_readonly("samples_used", &NoiseModel::samples_used, "0 when it was given.")
-      .def_property_readonly("rms_v", &NoiseModel::rms_v)
+      .def_property_readonly("rms_v", &NoiseModel::rms_v, "Standard deviation of a sample, V.")
       .def_property_readonly(
           "autocovariance_v2",
           [](const NoiseModel& noise) { return copied(std::span<const double>(noise.autocovariance_v2)); },
-          "Of samples k apart, shape (lags,).")
+          "Of samples k apart, V^2, shape (lags,).")
       .def(
           "density_v2_per_hz",
           [](const NoiseModel& noise, const py::object& frequency) {
             return given_away(model_density(noise, doubles_of(frequency, "frequency_hz")));
           },
-          py::arg("frequency_hz"), "One-sided power spectral density at these frequencies, same shape.");
+          py::arg("frequency_hz"),
+          "One-sided power spectral density, V^2/Hz, at these frequencies, Hz; same shape.");
   py::class_<PulseTemplate>(module, "PulseTemplate",
                             "The mean shape of a channel's pulses, peak 1, on a grid finer than the sample "
                             "interval; time zero is where its edge crosses reference_fraction.")
       .def(py::init(&template_made), py::arg("channel"), py::arg("shape"), py::arg("interval_s"),
            py::arg("first_s"), py::arg("reference_fraction") = 0.5)
-      .def_readonly("channel", &PulseTemplate::channel)
-      .def_readonly("interval_s", &PulseTemplate::interval_s)
-      .def_readonly("first_s", &PulseTemplate::first_s)
-      .def_readonly("reference_fraction", &PulseTemplate::reference_fraction)
-      .def_readonly("pulses_used", &PulseTemplate::pulses_used)
+      .def_readonly("channel", &PulseTemplate::channel, "The channel's name.")
+      .def_readonly("interval_s", &PulseTemplate::interval_s, "From point to point, s.")
+      .def_readonly("first_s", &PulseTemplate::first_s, "Time of the first point, s.")
+      .def_readonly("reference_fraction", &PulseTemplate::reference_fraction,
+                    "Of the height: where the edge crosses it is time zero.")
+      .def_readonly("pulses_used", &PulseTemplate::pulses_used, "0 when it was given.")
       .def_property_readonly(
           "shape", [](const PulseTemplate& t) { return copied(std::span<const double>(t.shape)); },
-          "float64 of shape (points,).")
+          "float64 of shape (points,), peak 1.")
       .def_property_readonly(
           "shape_uncertainty",
           [](const PulseTemplate& t) { return copied(std::span<const double>(t.shape_uncertainty)); },
           "Standard uncertainty of each point.");
   module.def("read_templates", &read_templates, py::arg("file"),
-             "All templates of a file. Raises Error for what is no template file.");
+             R"(All templates of a file, a list of PulseTemplate (times in s, shapes without unit).
+
+file: as write_templates or firstedge-stamp wrote it. Raises Error for what is no template file. Source:
+docs/file-layouts.md.)");
   module.def("write_templates", &write_templates, py::arg("file"), py::arg("templates"),
-             "Writes templates into one file, whole or not at all.");
+             R"(Writes templates into one file, whole or not at all (times in s, shapes without unit).
+
+file: HDF5. templates: of different channels. Raises Error where it cannot be written. Source: docs/file-layouts.md.)");
 }
 
 std::vector<std::string> methods_of(const Channel& channel) {
@@ -191,12 +205,22 @@ void bind_channels(py::module_& module) {
 
 Made by firstedge.learn, or by firstedge.channel where noise and template are known. Safe to use from many threads.)")
       .def_static("known", &known, py::arg("name"), py::arg("interval_s"), py::arg("noise"), py::arg("setup"),
-                  py::arg("template"))
-      .def_property_readonly("name", [](const Channel& channel) { return channel.learnt.name; })
-      .def_property_readonly("sensor", [](const Channel& channel) { return channel.learnt.sensor; })
-      .def_property_readonly("interval_s", [](const Channel& channel) { return channel.learnt.interval_s; })
-      .def_property_readonly("load_ohm", [](const Channel& channel) { return channel.learnt.load_ohm; })
-      .def_property_readonly("noise", [](const Channel& channel) { return channel.learnt.noise; })
+                  py::arg("template"), "See firstedge.channel.")
+      .def_property_readonly(
+          "name", [](const Channel& channel) { return channel.learnt.name; },
+          "As the run or the caller has it.")
+      .def_property_readonly(
+          "sensor", [](const Channel& channel) { return channel.learnt.sensor; },
+          "What the Setup says of it.")
+      .def_property_readonly(
+          "interval_s", [](const Channel& channel) { return channel.learnt.interval_s; },
+          "From sample to sample, s.")
+      .def_property_readonly(
+          "load_ohm", [](const Channel& channel) { return channel.learnt.load_ohm; },
+          "What charges are reckoned with, ohm.")
+      .def_property_readonly(
+          "noise", [](const Channel& channel) { return channel.learnt.noise; },
+          "Its NoiseModel, V after the filters.")
       .def_property_readonly(
           "template",
           [](const Channel& channel) {
@@ -207,10 +231,12 @@ Made by firstedge.learn, or by firstedge.channel where noise and template are kn
       .def_property_readonly(
           "template_remark", [](const Channel& channel) { return channel.learnt.template_remark; },
           "Where the template came from, or why there is none.")
-      .def_property_readonly("records_learnt_from",
-                             [](const Channel& channel) { return channel.learnt.records_learnt_from; })
-      .def_property_readonly("pulses_learnt_from",
-                             [](const Channel& channel) { return channel.learnt.pulses_learnt_from; })
+      .def_property_readonly(
+          "records_learnt_from", [](const Channel& channel) { return channel.learnt.records_learnt_from; },
+          "0 where nothing was learnt.")
+      .def_property_readonly(
+          "pulses_learnt_from", [](const Channel& channel) { return channel.learnt.pulses_learnt_from; },
+          "0 where nothing was learnt.")
       .def_property_readonly("methods", &methods_of,
                              "What Stamp field 'method' counts: names with their settings.")
       .def(

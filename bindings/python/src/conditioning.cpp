@@ -19,10 +19,11 @@
 namespace firstedge::python {
 namespace {
 
-// What conditioning made of one trace or of a block.
+// What conditioning made of one trace or of a block. The volts of all traces stand in the array.
 struct Conditioned {
-  std::vector<ConditionedTrace> traces;
+  std::vector<ConditionedTrace> traces;  // without their volts
   bool block = false;
+  py::array volts;
 };
 
 // One number a trace: a plain number of one trace, shape (records,) of a block.
@@ -32,16 +33,6 @@ py::object by_trace(const Conditioned& conditioned, Read&& read) {
   if (!conditioned.block) return py::cast(read(conditioned.traces.front()));
   py::array_t<Number> all(static_cast<py::ssize_t>(conditioned.traces.size()));
   std::transform(conditioned.traces.begin(), conditioned.traces.end(), all.mutable_data(), read);
-  return all;
-}
-
-py::array volts_of(const Conditioned& conditioned) {
-  if (!conditioned.block) return copied(std::span<const double>(conditioned.traces.front().volts));
-  const auto rows = static_cast<py::ssize_t>(conditioned.traces.size());
-  py::array_t<double> all({rows, static_cast<py::ssize_t>(conditioned.traces.front().volts.size())});
-  double* out = all.mutable_data();
-  for (const ConditionedTrace& trace : conditioned.traces)
-    out = std::copy(trace.volts.begin(), trace.volts.end(), out);
   return all;
 }
 
@@ -71,11 +62,30 @@ ConditioningOptions options_of(const std::string& baseline, const std::vector<st
 Conditioned conditioned(const Conditioner& conditioner, const py::object& samples, int threads) {
   const TraceArray array = traces_or_volts(samples, conditioner.interval_s());
   if (array.traces.empty()) throw Error("samples", "has no records", "give at least one");
-  Conditioned made{.traces = std::vector<ConditionedTrace>(array.traces.size()), .block = array.is_block()};
+  Conditioned made{.traces = {}, .block = array.is_block(), .volts = {}};
+  if (!made.block) {
+    made.traces.push_back(without_lock([&] { return conditioner(array.first()); }));
+    made.volts = given_away(std::move(made.traces.front().volts));
+    return made;
+  }
+  const std::size_t rows = array.traces.size(), length = array.first().size();
+  py::array_t<double> all({static_cast<py::ssize_t>(rows), static_cast<py::ssize_t>(length)});
+  double* const out = all.mutable_data();
+  made.traces.resize(rows);
   without_lock([&] {
-    for_each_index(array.traces.size(), threads,
-                   [&](std::size_t i) { made.traces[i] = conditioner(array.traces[i]); });
+    const std::span<const Trace> traces(array.traces);
+    const std::size_t at_once = conditioner.traces_at_once();
+    for_each_index((rows + at_once - 1) / at_once, threads, [&](std::size_t group) {
+      const std::size_t first = group * at_once, count = std::min(at_once, rows - first);
+      std::vector<ConditionedTrace> some = conditioner(traces.subspan(first, count));
+      for (std::size_t k = 0; k < count; ++k) {
+        std::copy(some[k].volts.begin(), some[k].volts.end(), out + (first + k) * length);
+        some[k].volts = {};
+        made.traces[first + k] = std::move(some[k]);
+      }
+    });
   });
+  made.volts = std::move(all);
   return made;
 }
 
@@ -87,18 +97,21 @@ void check_finite(const std::vector<double>& volts) {
 
 py::array filtered(const Filter& filter, const py::object& volts, int threads) {
   const TraceArray array = traces_of(volts, {.interval_s = filter.interval_s()}, "volts");
-  std::vector<std::vector<double>> rows(array.traces.size());
+  const auto filtered_row = [&](std::size_t i) {
+    const std::vector<double> row = firstedge::volts(array.traces[i]);
+    check_finite(row);
+    return filter(row).volts;
+  };
+  if (!array.is_block()) return given_away(without_lock([&] { return filtered_row(0); }));
+  py::array_t<double> all({array.counts.shape(0), array.counts.shape(1)});
+  double* const out = all.mutable_data();
+  const auto samples = static_cast<std::size_t>(array.counts.shape(1));
   without_lock([&] {
-    for_each_index(rows.size(), threads, [&](std::size_t i) {
-      const std::vector<double> row = firstedge::volts(array.traces[i]);
-      check_finite(row);
-      rows[i] = filter(row).volts;
+    for_each_index(array.traces.size(), threads, [&](std::size_t i) {
+      const std::vector<double> row = filtered_row(i);
+      std::copy(row.begin(), row.end(), out + i * samples);
     });
   });
-  std::vector<py::ssize_t> shape(array.counts.shape(), array.counts.shape() + array.counts.ndim());
-  py::array_t<double> all(shape);
-  double* out = all.mutable_data();
-  for (const std::vector<double>& row : rows) out = std::copy(row.begin(), row.end(), out);
   return all;
 }
 
@@ -107,7 +120,7 @@ py::tuple spectrum_of(const py::object& volts, double interval_s, std::optional<
   if (array.traces.empty()) throw Error("volts", "has no records", "give at least one");
   const std::size_t samples = segment.value_or(std::min<std::size_t>(array.first().size(), 1024));
   if (samples == 0) throw Error("segment", "is 0 samples", "give at least 1");
-  const PowerSpectrum spectrum = without_lock([&] {
+  PowerSpectrum spectrum = without_lock([&] {
     std::vector<PowerSpectrum> spectra;
     for (const Trace& trace : array.traces) {
       const std::vector<double> row = firstedge::volts(trace);
@@ -116,8 +129,8 @@ py::tuple spectrum_of(const py::object& volts, double interval_s, std::optional<
     }
     return mean_of(spectra);
   });
-  return py::make_tuple(copied(std::span<const double>(spectrum.frequency_hz)),
-                        copied(std::span<const double>(spectrum.density_v2_per_hz)));
+  return py::make_tuple(given_away(std::move(spectrum.frequency_hz)),
+                        given_away(std::move(spectrum.density_v2_per_hz)));
 }
 
 py::dict measures_of(const py::object& volts, double interval_s) {
@@ -140,37 +153,41 @@ void bind_conditioned(py::module_& module) {
   py::class_<Conditioned>(module, "Conditioned",
                           "Volts with the baseline taken away and filters applied; numbers a trace are "
                           "arrays of shape (records,) for a block.")
-      .def_property_readonly("volts", &volts_of, "float64, (samples,) or (records, samples); a new array.")
-      .def_property_readonly("interval_s", [](const Conditioned& c) { return c.traces.front().interval_s; })
+      .def_readonly("volts", &Conditioned::volts,
+                    "V, float64, (samples,) or (records, samples); the same array each time.")
+      .def_property_readonly(
+          "interval_s", [](const Conditioned& c) { return c.traces.front().interval_s; },
+          "From sample to sample, s.")
       .def_property_readonly(
           "first_sample_s",
           [](const Conditioned& c) {
             return by_trace(c, [](const ConditionedTrace& t) { return t.first_sample_s; });
           },
-          "Time of the first sample, the filters' delay taken out.")
+          "Time of the first sample, s, the filters' delay taken out.")
       .def_property_readonly(
           "baseline_v",
           [](const Conditioned& c) {
             return by_trace(c, [](const ConditionedTrace& t) { return t.baseline_v.value; });
           },
-          "The level that was taken away.")
+          "The level that was taken away, V.")
       .def_property_readonly(
           "baseline_uncertainty_v",
           [](const Conditioned& c) {
             return by_trace(c, [](const ConditionedTrace& t) { return t.baseline_v.uncertainty; });
           },
-          "Its standard uncertainty.")
-      .def_property_readonly("baseline_slope_v_per_s",
-                             [](const Conditioned& c) {
-                               return by_trace(
-                                   c, [](const ConditionedTrace& t) { return t.baseline_slope_v_per_s; });
-                             })
+          "Its standard uncertainty, V.")
+      .def_property_readonly(
+          "baseline_slope_v_per_s",
+          [](const Conditioned& c) {
+            return by_trace(c, [](const ConditionedTrace& t) { return t.baseline_slope_v_per_s; });
+          },
+          "Slope of the level that was taken away, V/s.")
       .def_property_readonly(
           "baseline_rms_v",
           [](const Conditioned& c) {
             return by_trace(c, [](const ConditionedTrace& t) { return t.baseline_rms_v; });
           },
-          "Standard deviation of the samples around it.")
+          "Standard deviation of the samples around it, V.")
       .def_property_readonly(
           "flags",
           [](const Conditioned& c) {
@@ -187,7 +204,7 @@ void bind_conditioned(py::module_& module) {
                  return Conditioner(options_of(baseline, filters), interval_s);
                }),
            py::arg("interval_s"), py::arg("baseline"), py::arg("filters"))
-      .def_property_readonly("interval_s", &Conditioner::interval_s)
+      .def_property_readonly("interval_s", &Conditioner::interval_s, "From sample to sample, s.")
       .def(
           "__call__", &conditioned, py::arg("samples"), py::arg("threads") = 0,
           R"(Conditions a Trace, or volts of shape (samples,) or (records, samples). Samples that are not finite
@@ -206,10 +223,11 @@ void bind_conditioning(py::module_& module) {
              return Filter(options, interval_s);
            }),
            py::arg("interval_s"), py::arg("settings"))
-      .def_property_readonly("interval_s", &Filter::interval_s)
+      .def_property_readonly("interval_s", &Filter::interval_s, "From sample to sample, s.")
       .def_property_readonly("delay_s", &Filter::delay_s,
-                             "What is to be taken out of the samples' times; 0 for zero phase.")
-      .def("gain", &Filter::gain, py::arg("frequency_hz"), "Amplitude gain of the whole operation.")
+                             "What is to be taken out of the samples' times, s; 0 for zero phase.")
+      .def("gain", &Filter::gain, py::arg("frequency_hz"),
+           "Amplitude gain of the whole operation at a frequency in Hz.")
       .def("__call__", &filtered, py::arg("volts"), py::arg("threads") = 0,
            "Filters volts of shape (samples,) or (records, samples), all finite; a new float64 array of that "
            "shape.");
@@ -217,14 +235,15 @@ void bind_conditioning(py::module_& module) {
       "welch", &spectrum_of, py::arg("volts"), py::arg("interval_s"), py::arg("segment") = py::none(),
       R"(One-sided power spectral density by Welch's method (Hann window, half overlap, each segment's mean taken away).
 
-volts: (samples,) or (records, samples), whose spectra are averaged. segment: samples, cut to the trace; None: all of it,
-at most 1024. Returns (frequency_hz, density_v2_per_hz), shapes (segment // 2 + 1,). Equal to scipy.signal.welch.
+volts: (samples,) or (records, samples), V, whose spectra are averaged. interval_s: from sample to sample, s. segment:
+samples, cut to the trace; None: all of it, at most 1024. Returns (frequency_hz, density_v2_per_hz), shapes (segment // 2 + 1,). Equal to scipy.signal.welch.
 Source: P. D. Welch, IEEE Trans. AU-15 (1967) 70. Raises Error for samples that are not finite.)");
   module.def(
       "measure_pulse", &measures_of, py::arg("volts"), py::arg("interval_s"),
       R"(Measures of a pulse or step by the terms of IEEE Std 181, as a dict; times from the first sample.
 
-volts: float64 of shape (samples,). NaN where the waveform does not have the feature. Reference levels 10 % and 90 %.)");
+volts: float64 of shape (samples,), V. interval_s: from sample to sample, s. NaN where the waveform does not have the
+feature. Reference levels 10 % and 90 %. Raises Error for other arrays. Source: IEEE Std 181-2011, 5.2.1.)");
 }
 
 }  // namespace firstedge::python

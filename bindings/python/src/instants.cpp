@@ -1,11 +1,14 @@
 // Instants, their texts and NumPy's datetime64, and the scales they are read on.
+#include "instants.hpp"
+
 #include "firstedge/clock/tie_result.hpp"
 #include "firstedge/clock/time_scales.hpp"
 #include "firstedge/core/error.hpp"
 #include "firstedge/core/instant.hpp"
 #include "firstedge/io/leap_second_file.hpp"
 
-#include "bindings.hpp"
+#include <algorithm>
+#include <string_view>
 
 #include <fmt/format.h>
 #include <pybind11/operators.h>
@@ -19,12 +22,6 @@ constexpr std::int64_t femtoseconds_per_nanosecond = 1'000'000;
 constexpr std::int64_t nanoseconds_per_second = 1'000'000'000;
 /// datetime64[ns] holds 64 bits of nanoseconds: 1677 to 2262.
 constexpr std::int64_t last_second_in_nanoseconds = 9'223'372'035;
-
-TimeScale scale_named(const std::string& name) {
-  const std::optional<TimeScale> scale = time_scale_named(name);
-  if (!scale) throw Error(fmt::format("scale '{}'", name), "is not a time scale", "name UTC, TAI or GPS");
-  return *scale;
-}
 
 Instant made(std::int64_t seconds, std::int64_t femtoseconds, const std::string& scale) {
   const Instant instant{scale_named(scale), seconds, femtoseconds};
@@ -58,10 +55,6 @@ Instant of_numpy_time(const py::object& time, const std::string& scale) {
   return made(whole.attr("astype")("int64").cast<std::int64_t>(), rest.cast<std::int64_t>(), scale);
 }
 
-LeapSeconds leap_seconds_of(const std::optional<std::filesystem::path>& file) {
-  return LeapSeconds(read_leap_second_list(file.value_or(system_leap_second_file)));
-}
-
 double elapsed(const Instant& later, const Instant& earlier) {
   if (later.scale != earlier.scale)
     throw Error("difference", "the instants are on two scales", "bring both onto one with on_scale");
@@ -69,6 +62,23 @@ double elapsed(const Instant& later, const Instant& earlier) {
 }
 
 }  // namespace
+
+TimeScale scale_named(const std::string& name) {
+  const std::optional<TimeScale> scale = time_scale_named(name);
+  if (!scale) throw Error(fmt::format("scale '{}'", name), "is not a time scale", "name UTC, TAI or GPS");
+  return *scale;
+}
+
+std::array<char, 8> padded_name(TimeScale scale) {
+  std::array<char, 8> name{};
+  const std::string_view text = to_text(scale);
+  std::copy(text.begin(), text.end(), name.begin());
+  return name;
+}
+
+LeapSeconds leap_seconds_of(const std::optional<std::filesystem::path>& file) {
+  return LeapSeconds(read_leap_second_list(file.value_or(system_leap_second_file)));
+}
 
 void bind_instants(py::module_& module) {
   py::class_<Instant>(module, "Instant",
@@ -90,10 +100,12 @@ one scale; UTC's leap seconds are not counted in it (take TAI). str() gives ISO 
                   "From numpy.datetime64 of any unit, exactly down to 1 fs. Raises Error for NaT.")
       .def("datetime64", &numpy_time,
            "numpy.datetime64 rounded to 1 ns. Raises Error in a leap second and outside 1678 to 2262.")
-      .def_readonly("seconds", &Instant::seconds)
-      .def_readonly("femtoseconds", &Instant::femtoseconds)
-      .def_property_readonly("scale",
-                             [](const Instant& instant) { return std::string(to_text(instant.scale)); })
+      .def_readonly("seconds", &Instant::seconds, "Since 1970-01-01T00:00:00 on the scale's own calendar.")
+      .def_readonly("femtoseconds", &Instant::femtoseconds,
+                    "Of the second; from 1e15 on in a leap second of UTC.")
+      .def_property_readonly(
+          "scale", [](const Instant& instant) { return std::string(to_text(instant.scale)); },
+          "'UTC', 'TAI' or 'GPS'.")
       .def("advanced", &advanced, py::arg("duration_s"),
            "This instant and a duration in seconds, rounded to 1 fs. Knows no leap seconds: do sums on TAI.")
       .def(

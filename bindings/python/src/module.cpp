@@ -17,4 +17,7 @@ PYBIND11_MODULE(_core, module) {
   bind_channels(module);
   bind_runs(module);
   bind_analyses(module);
+  bind_clocks(module);
+  bind_simulations(module);
+  bind_browsing(module);
 }

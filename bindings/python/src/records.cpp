@@ -130,7 +130,8 @@ Error for a channel that is not in the run, or whose traces differ in size or sc
       .def("__len__", [](const Block& block) { return block.block.records.size(); })
       .def("__getitem__", &record_at, py::arg("index"))
       .def("__getitem__", &block_of_channel, py::arg("channel"))
-      .def_property_readonly("channels", [](const Block& block) { return *block.channels; });
+      .def_property_readonly(
+          "channels", [](const Block& block) { return *block.channels; }, "Names, in the files' order.");
   py::class_<OneRecord>(module, "Record",
                         "One trigger's data. record['channel'] is its Trace, a view of what was read.")
       .def_property_readonly(
@@ -140,13 +141,14 @@ Error for a channel that is not in the run, or whose traces differ in size or sc
           "file", [](const OneRecord& one) { return one.record().file; }, "Position in Records.files.")
       .def_property_readonly(
           "trigger", [](const OneRecord& one) { return one.record().trigger; }, "Its Instant, or None.")
-      .def_property_readonly("channels", [](const OneRecord& one) { return *one.block.channels; })
+      .def_property_readonly(
+          "channels", [](const OneRecord& one) { return *one.block.channels; }, "Names, in the files' order.")
       .def(
           "has_trace",
           [](const OneRecord& one, const std::string& channel) {
             return !one.record().traces[one.block.number_of(channel)].empty();
           },
-          py::arg("channel"))
+          py::arg("channel"), "Whether this record has one of this channel.")
       .def("__getitem__", &trace_of, py::arg("channel"));
 }
 

@@ -9,11 +9,9 @@
 #include "firstedge/io/template_file.hpp"
 
 #include "bindings.hpp"
+#include "interruptible.hpp"
 #include "texts.hpp"
 
-#include <atomic>
-#include <chrono>
-#include <future>
 #include <optional>
 
 #include <pybind11/functional.h>
@@ -26,37 +24,6 @@ namespace {
 using Files = std::vector<std::filesystem::path>;
 /// A result, and the sentences on what was damaged in the files.
 using Found = std::pair<Result, std::vector<std::string>>;
-
-// Thrown through a run that the person at the keyboard has interrupted.
-struct Interrupted {};
-
-// Runs work(progress) beside the interpreter, which meanwhile looks after Ctrl-C. progress(records, share)
-// hands on to the Python function, if there is one, and ends the run when it was interrupted.
-template <class Work>
-auto interruptible(const py::object& told, Work&& work) {
-  std::atomic<bool> stop = false;
-  const bool tells = !told.is_none();
-  const auto progress = [&](std::uint64_t records, std::optional<double> share) {
-    if (stop) throw Interrupted{};
-    if (!tells) return;
-    const py::gil_scoped_acquire locked;
-    told(records, share);
-  };
-  auto done = std::async(std::launch::async, [&] { return work(progress); });
-  constexpr auto between_looks = std::chrono::milliseconds(50);
-  for (;;) {
-    const bool ready =
-        without_lock([&] { return done.wait_for(between_looks) == std::future_status::ready; });
-    if (ready) break;
-    if (!stop && PyErr_CheckSignals() != 0) stop = true;
-    if (stop) {
-      py::error_already_set interruption;
-      without_lock([&] { done.wait(); });
-      throw interruption;
-    }
-  }
-  return done.get();
-}
 
 struct StampedRun {
   Result result;
@@ -82,9 +49,9 @@ StampedRun stamp(const Files& files, const Setup& setup, const std::filesystem::
 
 Found compare(const Files& files, const Setup& setup, const std::string& first, const std::string& second,
               const std::optional<std::string>& bare, const std::optional<std::string>& amplified,
-              std::uint32_t allowed_flags, std::uint64_t most_records, int threads, std::uint64_t seed,
-              const py::object& told) {
-  CompareRunOptions options;
+              const CandidatePlan& plan, std::uint32_t allowed_flags, std::uint64_t most_records, int threads,
+              std::uint64_t seed, const py::object& told) {
+  CompareRunOptions options{.plan = plan};
   options.first = first;
   options.second = second;
   options.bare = bare;
@@ -141,9 +108,25 @@ Found inspect(const Files& files, const Setup& setup, const Provenance& provenan
   return {std::move(inspection.result), sentences_of(inspection.account.problems)};
 }
 
+void bind_candidates(py::module_& module) {
+  py::class_<CandidatePlan>(
+      module, "CandidatePlan",
+      "What compare tries; shares of each channel's own pulses (see firstedge.compare).")
+      .def(py::init<>())
+      .def_readwrite("thresholds", &CandidatePlan::thresholds)
+      .def_readwrite("walks", &CandidatePlan::walks)
+      .def_readwrite("fractions", &CandidatePlan::fractions)
+      .def_readwrite("delayed_fractions", &CandidatePlan::delayed_fractions)
+      .def_readwrite("delays", &CandidatePlan::delays)
+      .def_readwrite("template_fit", &CandidatePlan::template_fit)
+      .def_readwrite("template_family", &CandidatePlan::template_family)
+      .def_readwrite("cuts", &CandidatePlan::cuts);
+}
+
 }  // namespace
 
 void bind_runs(py::module_& module) {
+  bind_candidates(module);
   const py::call_guard<py::gil_scoped_release> released;
   py::class_<StampedRun>(module, "StampedRun", "What stamping a run left beside its table.")
       .def_readonly("result", &StampedRun::result)
@@ -152,8 +135,8 @@ void bind_runs(py::module_& module) {
   module.def("stamp", &stamp, py::arg("files"), py::arg("setup"), py::arg("table"), py::arg("provenance"),
              py::arg("threads"), py::arg("templates"), py::arg("progress"));
   module.def("compare", &compare, py::arg("files"), py::arg("setup"), py::arg("first"), py::arg("second"),
-             py::arg("bare"), py::arg("amplified"), py::arg("allowed_flags"), py::arg("most_records"),
-             py::arg("threads"), py::arg("seed"), py::arg("progress"));
+             py::arg("bare"), py::arg("amplified"), py::arg("plan"), py::arg("allowed_flags"),
+             py::arg("most_records"), py::arg("threads"), py::arg("seed"), py::arg("progress"));
   module.def("budget", &budget, released, py::arg("files"), py::arg("setup"), py::arg("first"),
              py::arg("second"), py::arg("method"), py::arg("most_records"), py::arg("seed"));
   module.def("through", &through, released, py::arg("files"), py::arg("setup"), py::arg("before"),

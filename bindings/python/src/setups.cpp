@@ -14,9 +14,10 @@ void bind_setups(py::module_& module) {
 Setup.read(file) takes a JSON file, Setup.parse(text) its text, Setup() the defaults. Raises Error with the place for
 what is not a Setup. Wherever a function takes a setup, a path or a dict does as well.)")
       .def(py::init(&default_setup))
-      .def_static("read", &read_setup, py::arg("file"))
-      .def_static("parse", &parse_setup, py::arg("text"), py::arg("place") = "setup")
-      .def_readonly("title", &Setup::title)
+      .def_static("read", &read_setup, py::arg("file"), "From a JSON file (docs/setup.md).")
+      .def_static("parse", &parse_setup, py::arg("text"), py::arg("place") = "setup",
+                  "From a JSON text; place names it in errors.")
+      .def_readonly("title", &Setup::title, "What the bench is called.")
       .def_readonly("text", &Setup::text, "The JSON text it was read from; '' for the defaults.")
       .def_property_readonly(
           "channels",

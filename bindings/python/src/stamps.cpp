@@ -4,6 +4,7 @@
 #include "firstedge/core/error.hpp"
 
 #include "arrays.hpp"
+#include "instants.hpp"
 #include "stamp_array.hpp"
 
 #include <algorithm>
@@ -91,13 +92,10 @@ py::array triggers_of(const StampTable& table) {
   py::array all(dtype, std::vector<py::ssize_t>{static_cast<py::ssize_t>(table.triggers.size())});
   auto* out = static_cast<TriggerElement*>(all.mutable_data());
   for (const TriggerRow& row : table.triggers) {
-    TriggerElement element{.record = row.record,
-                           .seconds = row.instant.seconds,
-                           .femtoseconds = row.instant.femtoseconds,
-                           .scale = {}};
-    const std::string_view name = to_text(row.instant.scale);
-    std::copy(name.begin(), name.end(), element.scale.begin());
-    *out++ = element;
+    *out++ = {.record = row.record,
+              .seconds = row.instant.seconds,
+              .femtoseconds = row.instant.femtoseconds,
+              .scale = padded_name(row.instant.scale)};
   }
   return all;
 }

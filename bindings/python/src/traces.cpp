@@ -133,6 +133,7 @@ py::object first_sample_s(const TraceArray& array) {
 }
 
 py::array volts_of(const TraceArray& array) {
+  if (!array.is_block()) return given_away(volts(array.first()));
   const auto rows = static_cast<py::ssize_t>(array.traces.size());
   const auto samples = array.counts.shape(array.counts.ndim() - 1);
   py::array_t<double> all({rows, samples});
@@ -143,7 +144,7 @@ py::array volts_of(const TraceArray& array) {
       out = std::copy(one.begin(), one.end(), out);
     }
   });
-  return array.is_block() ? py::array(all) : all.reshape({samples});
+  return all;
 }
 
 py::array times_of(const TraceArray& array) {
@@ -258,14 +259,22 @@ stand one behind the other in memory, and a scale without sense. NaN and infinit
           "interval_s", [](const TraceArray& a) { return a.first().interval_s; }, "From sample to sample, s.")
       .def_property_readonly("first_sample_s", &first_sample_s,
                              "Time of the first sample from the trigger, s; of a block, shape (records,).")
-      .def_property_readonly("volts_per_count", [](const TraceArray& a) { return a.first().volts_per_count; })
-      .def_property_readonly("offset_v", [](const TraceArray& a) { return a.first().offset_v; })
-      .def_property_readonly("lowest_count", [](const TraceArray& a) { return a.first().lowest_count; })
-      .def_property_readonly("highest_count", [](const TraceArray& a) { return a.first().highest_count; })
+      .def_property_readonly(
+          "volts_per_count", [](const TraceArray& a) { return a.first().volts_per_count; }, "V a count.")
+      .def_property_readonly(
+          "offset_v", [](const TraceArray& a) { return a.first().offset_v; }, "V at a count of 0.")
+      .def_property_readonly(
+          "lowest_count", [](const TraceArray& a) { return a.first().lowest_count; },
+          "The digitizer's lowest count; -inf where not known.")
+      .def_property_readonly(
+          "highest_count", [](const TraceArray& a) { return a.first().highest_count; },
+          "The digitizer's highest count; inf where not known.")
       .def_property_readonly(
           "records", [](const TraceArray& a) { return copied(std::span<const std::uint64_t>(a.records)); },
           "The number of each trace's record, shape (records,).")
-      .def_property_readonly("shape", [](const TraceArray& a) { return a.counts.attr("shape"); })
+      .def_property_readonly(
+          "shape", [](const TraceArray& a) { return a.counts.attr("shape"); },
+          "(samples,) or (records, samples).")
       .def("volts", &volts_of, "The samples in volts, float64 of the same shape: a new array.")
       .def("times_s", &times_of, "The samples' times from the trigger, s, shape (samples,); of one trace.")
       .def("__len__", [](const TraceArray& a) { return a.counts.shape(0); })

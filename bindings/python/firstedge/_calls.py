@@ -1,0 +1,55 @@
+"""What the analyses share: stamps that are given as a table or as a file, and results that say what made them."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import tempfile
+from collections.abc import Iterable, Iterator, Sequence
+from typing import Any, Union
+
+from . import _core
+from ._inputs import Path, provenance_of
+from .results import Result
+from .stamps import Stamps, read_stamps
+
+StampsLike = Union[Stamps, Path]
+Flags = Iterable[str]
+
+
+def stamps_and_files(stamps: StampsLike) -> tuple[Stamps, list[str]]:
+    """The stamps, and the file they came from, if they did."""
+    return (stamps, []) if isinstance(stamps, Stamps) else (read_stamps(stamps), [os.fspath(stamps)])
+
+
+@contextlib.contextmanager
+def file_with(name: str, text: str) -> Iterator[str]:
+    """A file of this name with this text, which is there as long as the context."""
+    with tempfile.TemporaryDirectory(prefix="firstedge-") as folder:
+        file = os.path.join(folder, name)
+        _core.write_whole(file, text)
+        yield file
+
+
+@contextlib.contextmanager
+def file_of(stamps: StampsLike, name: str) -> Iterator[str]:
+    """A stamp table as a file: the one given, or one of this name that is there as long as the context."""
+    if not isinstance(stamps, Stamps):
+        yield os.fspath(stamps)
+        return
+    with tempfile.TemporaryDirectory(prefix="firstedge-") as folder:
+        file = os.path.join(folder, name + ".h5")
+        stamps.write(file)
+        yield file
+
+
+def result_of(
+    found: _core.Result,
+    function: str,
+    files: list[str],
+    setup: _core.Setup | None = None,
+    problems: Sequence[str] = (),
+    **options: Any,
+) -> Result:
+    """What the library found, with the call that made it."""
+    return Result(found.with_provenance(provenance_of(function, files, setup, **options)), list(problems))
