@@ -1,57 +1,99 @@
-"""A first hour with Firstedge in Python, on the bench set of the Skerry test line.
+"""A first hour with Firstedge in Python: from your own CSV and NumPy arrays to a jitter figure that can be defended.
 
-    PYTHONPATH=build/release/python /usr/bin/python3 bindings/python/tutorial.py sample_data
+    PYTHONPATH=build/release/python /usr/bin/python3 -P bindings/python/tutorial.py [FOLDER]
 
-Two diamond sensors see the same particle; one is bare, the other stands behind an amplifier. How well do they agree?
+Run it as it stands, or cell by cell in an editor that knows "# %%". Figures and pages are written into FOLDER (here,
+without one). The data are simulated, so that every answer can be held against the truth. docs/tutorial.md walks through
+it and shows what it prints. (-P: beside this script lie the package's sources, which are not to be imported.)
 """
 
+# %% Two detectors see the same particle. What was recorded? Here: two arrays, a trace a row, and a CSV of one trace.
 import pathlib
 import sys
 
+import matplotlib
 import numpy
 
 import firstedge
 
-data = pathlib.Path(sys.argv[1] if len(sys.argv) > 1 else "sample_data")
+matplotlib.use("Agg")
+from matplotlib import pyplot  # noqa: E402
 
-# 1. What was recorded? Records are read block by block; traces are NumPy arrays of the digitizer's own counts.
-records = firstedge.open_records(data / "bench.h5")
-print(records)
-record = next(iter(records))
-trace = record["amplified"]
-print(f"record {record.index} at {record.trigger}: {len(trace)} samples of {trace.counts.dtype}")
-print(f"lowest sample: {trace.volts().min() * 1e3:.1f} mV at {trace.times_s()[trace.volts().argmin()] * 1e9:.1f} ns")
+folder = pathlib.Path(sys.argv[1] if len(sys.argv) > 1 else ".")
 
-# 2. Time the whole run as the Setup says: noise and pulse shapes are learnt from its first records.
-stamps = firstedge.stamp(data / "bench.h5", data / "bench.setup.json")
-print(stamps)
-print(stamps.summary.answer)
+detector = {"shape": {"band": "500 MHz"}, "intrinsic_spread": "15 ps", "polarity": "negative", "noise": {"white": "1 mV"},
+            "heights": {"kind": "landau", "most_probable": "60 mV", "width": "6 mV"}, "digitizer": {"full_scale": "0.4 V"}}
+plan = {"title": "two detectors", "seed": 2026, "records": 1500, "samples": 400, "interval": "0.2 ns",
+        "first_sample": "-30 ns", "channels": [{"name": "upstream", **detector},
+                                               {"name": "downstream", "delay": "1.25 ns", **detector}]}
+block, truth = firstedge.simulate(plan)
+interval_s = block["upstream"].interval_s
+upstream, downstream = (block[name].volts() for name in ("upstream", "downstream"))
+numpy.savetxt(folder / "one.csv", numpy.column_stack([block["upstream"][0].times_s(), upstream[0]]), delimiter=",")
+print(f"{len(upstream)} records of {upstream.shape[1]} samples every {interval_s * 1e9:g} ns")
 
-# 3. Look at the stamps with pandas: one row a pulse and method.
-frame = stamps.frame()
-good = frame[frame["flags"] == 0]
-median_s = good.groupby(["channel", "method"], observed=True)["uncertainty_s"].median()
-print(median_s.mul(1e12).round(1).rename("median uncertainty, ps"))
+# %% Look first: ten traces, and what the library says of a file. A CSV needs no description when its columns are plain.
+figure, axes = pyplot.subplots()
+axes.plot(numpy.arange(upstream.shape[1]) * interval_s * 1e9, upstream[:10].T * 1e3, linewidth=0.7)
+axes.set(xlabel="time / ns", ylabel="upstream / mV")
+figure.savefig(folder / "traces.png")
 
-# 4. How well do the two sensors agree, and how well could they at all?
-jitter = firstedge.jitter(stamps, [("bare", "amplified")])
+record = next(iter(firstedge.open_records(folder / "one.csv")))
+print(f"the CSV has {len(record[record.channels[0]])} samples")
+
+# %% How large is the noise? Samples before the pulse say; the spectrum says whether it is white.
+quiet = numpy.ascontiguousarray(upstream[:, :128])
+noise = firstedge.NoiseModel.learn(quiet - quiet.mean(axis=1, keepdims=True), interval_s)
+frequency_hz, density = firstedge.welch(quiet, interval_s, 128)
+print(f"noise {noise.rms_v * 1e3:.2f} mV; highest over lowest density {density[3:-3].max() / density[3:-3].min():.1f}")
+
+figure, axes = pyplot.subplots()
+axes.semilogy(frequency_hz * 1e-9, numpy.sqrt(density) * 1e9)
+axes.set(xlabel="frequency / GHz", ylabel="noise / nV/√Hz")
+figure.savefig(folder / "noise.png")
+
+# %% One method by hand: when does each pulse cross 30 % of its own height?
+stamps = firstedge.constant_fraction(upstream, interval_s, fraction=0.3)
+print(f"{len(stamps)} pulses, stated uncertainty {numpy.median(stamps['uncertainty_s']) * 1e12:.0f} ps (median)")
+
+# %% Which method? Learn noise and mean pulse of both channels, and time every pulse by three methods.
+setup = {"every_channel": {"search": {"polarity": "negative"}, "timing": [
+    {"method": "leading_edge", "threshold": "15 mV"}, {"method": "constant_fraction", "fraction": 0.3},
+    {"method": "template_fit"}]}}
+channels = firstedge.learn({name: block[name] for name in block.channels}, setup)
+made = [channels[name].stamp(block[name]) for name in block.channels]
+methods = channels["upstream"].methods
+for number, method in enumerate(methods):
+    here, there = (one[(one["pulse"] == 0) & (one["method"] == number) & (one["flags"] == 0)] for one in made)
+    _, i, k = numpy.intersect1d(here["record"], there["record"], return_indices=True)
+    difference_s = there["time_s"][k] - here["time_s"][i]
+    low, high = numpy.quantile(difference_s, [0.1587, 0.8413])
+    print(f"{method.split(',')[0]:18s} half of the middle 68 %: {(high - low) / 2 * 1e12:5.1f} ps")
+
+# %% Jitter, with everything that must stand beside it: bound, tails, pulls, and what it says of each detector.
+table = numpy.concatenate(made)
+table["channel"][len(made[0]):] = 1
+table = table[numpy.argsort(table["record"], kind="stable")]
+stamps = firstedge.Stamps(table, block.channels, methods, "two detectors")
+jitter = firstedge.jitter(stamps, [("downstream", "upstream")])
 print(jitter.answer)
-print(jitter.frame("pairs").iloc[0])
-jitter.write_page("jitter.html")
-print("jitter.html shows it all")
+print(f"deviation over bound {jitter.deviation_over_bound.value:.2f}, within one uncertainty {jitter.pulls_within_1.value:.2f}")
 
-# 5. The same by hand: a histogram of the differences of the template fit.
-bare = stamps.select("bare", "template_fit", pulse=0).frame().set_index("record")
-amplified = stamps.select("amplified", "template_fit", pulse=0).frame().set_index("record")
-both = bare.join(amplified, rsuffix="_amplified", how="inner").query("flags == 0 and flags_amplified == 0")
-difference_ps = (both["time_s"] - both["time_s_amplified"]).to_numpy() * 1e12
-low, middle, high = numpy.quantile(difference_ps, [0.1587, 0.5, 0.8413])
-counts, edges = numpy.histogram(difference_ps - middle, bins=15, range=(-100, 100))
-for count, left in zip(counts, edges):
-    print(f"{left:7.1f} ps {'#' * round(60 * count / counts.max())}")
-print(f"half width of the middle 68 %: {(high - low) / 2:.1f} ps over {len(both)} records")
+figure, axes = pyplot.subplots()
+plot = jitter["plots"]["differences_1"]
+for series in plot["series"]:
+    style = "steps-mid" if series["kind"] == "bars" else "default"
+    axes.plot(numpy.array(series["x"]) * 1e9, series["y"], label=series["label"], drawstyle=style)
+axes.set(xlabel="downstream less upstream / ns", ylabel="pairs in a bin")
+axes.legend()
+figure.savefig(folder / "jitter.png")
 
-# 6. One method on arrays of your own: a block of shape (records, samples) in, stamps out.
-block = next(records.blocks(200))["amplified"]
-own = firstedge.constant_fraction(block.volts(), block.interval_s, fraction=0.3)
-print(f"{len(own)} pulses, median uncertainty {numpy.median(own['uncertainty_s']) * 1e12:.1f} ps")
+# %% Against the truth: the delay of 1.25 ns, within what is stated?
+mean = jitter.mean
+pull = (mean.value - 1.25e-9) / mean.uncertainty
+print(f"delay {mean.value * 1e9:.4f} ns, off by {abs(pull):.1f} standard uncertainties")
+
+# %% Pages for people: one HTML file each, which open offline.
+jitter.page(folder / "jitter.html")
+firstedge.spectrum(stamps).page(folder / "spectrum.html")
+print(*sorted(file.name for file in folder.iterdir() if file.suffix in (".html", ".png")))
