@@ -61,14 +61,14 @@ Table learnt_table(const RunSummary& summary) {
       .key = "learnt",
       .title = "What was learnt from the first records",
       .note =
-          "The bound is the Cramer-Rao bound of the template at ten times the noise; it falls as 1/height.",
+          "The bound is the Cramér-Rao bound of the template at ten times the noise; it falls as 1/height.",
       .columns = {{"channel", "Channel", ""},
                   {"sensor", "Sensor", ""},
                   {"interval", "Interval", "s"},
                   {"noise", "Noise", "V"},
                   {"records", "Records", ""},
                   {"template", "Template", ""},
-                  {"bound", "Bound at 10 x noise", "s"}},
+                  {"bound", "Bound at 10 × noise", "s"}},
       .rows = {}};
   for (const LearntChannel& channel : summary.channels) {
     const double noise_v = channel.noise.rms_v();
@@ -89,11 +89,11 @@ Table corrections_table(const RunSummary& summary) {
       .note =
           "The scatter is that of the pulses around the walk curve, over what their uncertainties say; "
           "well over 1, their shapes differ.",
-      .columns = {{"channel", "channel", ""},
-                  {"what", "what", ""},
-                  {"learnt", "learnt", ""},
-                  {"walk", "walk over the pulses learnt from", "s"},
-                  {"scatter", "scatter", ""}},
+      .columns = {{"channel", "Channel", ""},
+                  {"what", "Correction", ""},
+                  {"learnt", "Learnt", ""},
+                  {"walk", "Walk over the pulses learnt from", "s"},
+                  {"scatter", "Scatter", ""}},
       .rows = {}};
   for (const LearntChannel& channel : summary.channels) {
     for (std::size_t m = 0; m < channel.walks.size(); ++m) {

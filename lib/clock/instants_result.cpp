@@ -79,7 +79,7 @@ Result instants_result(std::span<const Instant> instants, const LeapSeconds& lea
   Result result{.kind = "instants", .title = "Times on UTC, TAI and GPS time"};
   Table table{.key = "instants",
               .title = "Times",
-              .note = leap_seconds.words() +
+              .note = "By " + leap_seconds.words() +
                       ". The fraction of a Modified Julian Date (MJD) counts in parts of the "
                       "day's own length.",
               .columns = {{"time", "Time", ""}, {"form", "Form", ""}, {"text", "Text", ""}}};

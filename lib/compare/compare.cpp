@@ -307,7 +307,7 @@ Result analyse_comparison(const CandidateStamps& stamps, const CompareOptions& o
   result.figures = {
       {"spread", "Spread of the best choice, judged", c.judged.half_width.front(), "s"},
       {"standard_deviation", "Its standard deviation", c.judged.deviation.front(), "s"},
-      {"bound", "Cramer-Rao bound of the noise, both channels", {c.bound_s, nan}, "s"},
+      {"bound", "Cramér-Rao bound of the noise, both channels", {c.bound_s, nan}, "s"},
       {"records_judged", "Records judged", {static_cast<double>(c.ground.judging.size()), nan}, ""}};
   result.tables = {methods_table(c), differences_table(c, options.level)};
   result.plots.push_back(methods_plot(c));

@@ -191,7 +191,7 @@ Plot methods_plot(const Comparison& c) {
                            .x = {static_cast<double>(i + 1)},
                            .y = {c.judged.half_width[i].value},
                            .y_uncertainty = {c.judged.half_width[i].uncertainty}});
-  if (c.bound_s > 0) plot.markers.push_back({c.bound_s, false, "Cramer-Rao bound of the noise"});
+  if (c.bound_s > 0) plot.markers.push_back({c.bound_s, false, "Cramér-Rao bound of the noise"});
   return plot;
 }
 

@@ -151,22 +151,23 @@ Plot band_plot(const ThroughDelay& delay, const Estimate TransferBand::*figure, 
 std::vector<Plot> plots_of(const ThroughDelay& delay) {
   std::vector<Plot> plots{pulses_plot(delay)};
   if (delay.bands.empty()) return plots;
-  plots.push_back(band_plot(
-      delay, &TransferBand::group_delay_s,
-      {.key = "group_delay",
-       .title = "Group delay",
-       .caption =
-           "Measured, and that of the fitted line. It falls towards the bulk delay as frequency rises.",
-       .x = {"Frequency", "Hz", true},
-       .y = {"Group delay", "s"},
-       .series = {},
-       .markers = {{delay.bulk_delay_s.value, false, "bulk delay"}}},
-      [&](double hz) { return line_of(delay).group_delay_s(hz); }));
+  plots.push_back(band_plot(delay, &TransferBand::group_delay_s,
+                            {.key = "group_delay",
+                             .title = "Group delay",
+                             .caption = "Measured, and that of the fitted line, which falls towards the bulk "
+                                        "delay as frequency rises. Look for points that leave it by more "
+                                        "than two bars: an echo, a filter, or a band without signal.",
+                             .x = {"Frequency", "Hz", true},
+                             .y = {"Group delay", "s"},
+                             .series = {},
+                             .markers = {{delay.bulk_delay_s.value, false, "bulk delay"}}},
+                            [&](double hz) { return line_of(delay).group_delay_s(hz); }));
   plots.push_back(band_plot(
       delay, &TransferBand::attenuation_db,
       {.key = "attenuation",
        .title = "Attenuation",
-       .caption = "Measured, and that of the fitted line: growing with the square root of frequency.",
+       .caption = "Measured, and that of the fitted line, which grows with the square root of frequency. "
+                  "Look for points above it at high frequencies: a loss that is not the skin effect's.",
        .x = {"Frequency", "Hz", true},
        .y = {"Attenuation", "dB"},
        .series = {},

@@ -124,7 +124,7 @@ ClockTrip clock_trip(const std::vector<ClockVisit>& visits, const ClockTripOptio
     for (std::size_t c = 0; c < columns; ++c) model += design[i * columns + c] * fit.parameters[c];
     found.residual_s.push_back(values[i] - model);
   }
-  found.chi_square = fit.chi_square;
+  found.chi_square = fit.degrees_of_freedom > 0 ? fit.chi_square : 0;  // without the rounding
   found.degrees_of_freedom = fit.degrees_of_freedom;
   found.probability = fit.probability;
   return found;
@@ -137,7 +137,6 @@ Result analyse_clock_trip(const std::vector<ClockVisit>& visits, const ClockTrip
       .title = fmt::format("Clocks against {}", trip.home),
       .answer = {},
       .figures = {{"rate", "Rate of the portable clock", trip.rate, "s/s"},
-                  {"drift", "Drift of its rate", trip.drift_per_s, "1/s"},
                   {"chi_square", "Chi-square", {trip.chi_square, -1}, ""},
                   {"degrees_of_freedom", "Degrees of freedom", {trip.degrees_of_freedom, -1}, ""}},
       .tables = {},
@@ -146,6 +145,9 @@ Result analyse_clock_trip(const std::vector<ClockVisit>& visits, const ClockTrip
       .cautions = {"A rate of a station's own clock during the trip is in its offset, which holds for "
                    "the time of the visit."},
       .provenance = {}};
+  if (options.drift)
+    result.figures.insert(result.figures.begin() + 1,
+                          {"drift", "Drift of its rate", trip.drift_per_s, "1/s"});
   Table stations{.key = "stations",
                  .title = "Offsets",
                  .note =
@@ -153,8 +155,8 @@ Result analyse_clock_trip(const std::vector<ClockVisit>& visits, const ClockTrip
                      "portable clock's noise makes.",
                  .columns = {{"station", "Station", ""},
                              {"offset", "Offset", "s"},
-                             {"wander", "of it wander", "s"},
-                             {"time", "At", "s"},
+                             {"wander", "Part of the wander", "s"},
+                             {"time", "At time", "s"},
                              {"visits", "Visits", ""}},
                  .rows = {}};
   for (const StationOffset& each : trip.stations) {

@@ -142,7 +142,7 @@ void add_figures(Result& result, const JudgedPair& pair) {
       {"core_width", "Gaussian core width", found.core_width, "s"},
       {"core_fraction", "Fraction in the Gaussian core", found.core_fraction, ""},
       {"beyond_3", "Share beyond 3 core widths", found.beyond_3, ""},
-      {"bound", "Cramer-Rao bound of the spread", {found.bound_s, unknown}, "s"},
+      {"bound", "Cramér-Rao bound of the spread", {found.bound_s, unknown}, "s"},
       {"stated", "Stated uncertainty of a difference", {found.stated_s, unknown}, "s"},
       {"deviation_over_bound", "Standard deviation over bound", found.deviation_over_bound, ""},
       {"half_width_over_bound", "Width over bound, pair by pair", found.half_width_over_bound, ""},
@@ -298,7 +298,7 @@ void add_warnings(Result& result, const JudgedPair& pair) {
                                    : "large"));
   if (found.deviation_over_bound.value < 1 - clear * found.deviation_over_bound.uncertainty)
     warn(
-        "the spread lies below the Cramer-Rao bound: the noise or the shape behind the bound is wrong, or "
+        "the spread lies below the Cramér-Rao bound: the noise or the shape behind the bound is wrong, or "
         "both channels share their noise.");
 }
 
@@ -306,12 +306,13 @@ std::string answer_of(const JudgedPair& pair, const std::string& method, bool ch
   const PairFigures& found = pair.figures;
   if (found.pairs < fewest_pairs)
     return fmt::format("{}: {} usable pairs, too few for a spread.", pair.sample.name, found.pairs);
+  const Estimate percent{100 * found.core_fraction.value, 100 * found.core_fraction.uncertainty};
   std::string text = fmt::format(
-      "{} by {}{}: Gaussian core of width {} with {:.1f} % of {} pairs, standard deviation {}",
-      pair.sample.name, method, chosen_here ? " (the narrowest)" : "", format_estimate(found.core_width, "s"),
-      100 * found.core_fraction.value, found.pairs, format_estimate(found.deviation, "s"));
+      "{} by {}{}: Gaussian core of width {} with {} of {} pairs, standard deviation {}", pair.sample.name,
+      method, chosen_here ? " (the narrowest)" : "", format_estimate(found.core_width, "s"),
+      format_estimate(percent, "%"), found.pairs, format_estimate(found.deviation, "s"));
   if (found.bound_s > 0)
-    text += fmt::format(", {} times the Cramer-Rao bound of {}",
+    text += fmt::format(", {} times the Cramér-Rao bound of {}",
                         format_estimate(found.deviation_over_bound, ""), format_quantity(found.bound_s, "s"));
   return text + ".";
 }

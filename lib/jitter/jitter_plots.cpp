@@ -77,7 +77,7 @@ Plot difference_plot(const JudgedPair& pair, const BinOptions& bins, std::size_t
     plot.markers.push_back({core.window_high, true, ""});
   }
   if (found.bound_s > 0)
-    plot.series.push_back(curve("Cramer-Rao bound", counts.edges.front(), counts.edges.back(), [&](double x) {
+    plot.series.push_back(curve("Cramér-Rao bound", counts.edges.front(), counts.edges.back(), [&](double x) {
       return area * normal(x, found.median.value, found.bound_s);
     }));
   return plot;
@@ -120,7 +120,7 @@ Plot height_plot(const JudgedPair& pair, std::size_t number) {
             .x = {"Lower height of the pair", "V", true},
             .y = {"Central half width", "s", true}};
   Series spread{.label = "measured", .kind = Series::Kind::points};
-  Series bound{.label = "Cramer-Rao bound", .kind = Series::Kind::line};
+  Series bound{.label = "Cramér-Rao bound", .kind = Series::Kind::line};
   for (const HeightBin& bin : law.bins) {
     spread.x.push_back(bin.effective_height_v());
     spread.y.push_back(bin.spread_s.value);
@@ -163,7 +163,7 @@ Plot pull_plot(const JudgedPair& pair, std::size_t number) {
             .caption = fmt::format("Look for: bars wider than the curve (uncertainties stated too small), "
                                    "narrower (too large). {} pairs lie outside the range shown.",
                                    counts.below + counts.above),
-            .x = {"(Difference - median)/stated uncertainty", ""},
+            .x = {"(Difference − median) over stated uncertainty", ""},
             .y = {"Pairs in a bin", ""}};
   plot.series.push_back(bars_of("pairs", counts));
   const double area = static_cast<double>(pulls.size()) * counts.width(0);

@@ -22,7 +22,7 @@ Table pairs_table(std::span<const JudgedPair> pairs) {
               .title = "Spread of the time differences",
               .note =
                   "Uncertainties by bootstrap over records. A normal distribution has 0.0027 beyond 3 "
-                  "widths and 5.7e-7 beyond 5, a core fraction of 1, and equal widths in all columns.",
+                  "widths and 5.7 × 10⁻⁷ beyond 5, a core fraction of 1, and equal widths in all columns.",
               .columns = {{"pair", "Pair", ""},
                           {"pairs_used", "Pairs used", ""},
                           {"mean", "Mean", "s"},
@@ -42,7 +42,7 @@ Table pairs_table(std::span<const JudgedPair> pairs) {
 
 Table bounds_table(std::span<const JudgedPair> pairs) {
   Table table{.key = "bounds",
-              .title = "The spread against the Cramer-Rao bound and the stated uncertainties",
+              .title = "The spread against the Cramér-Rao bound and the stated uncertainties",
               .note =
                   "Bound and stated uncertainty: both channels in quadrature, root mean square over the "
                   "pairs. 'Pair by pair': central half width of each difference over its own bound, 1 "
@@ -50,7 +50,7 @@ Table bounds_table(std::span<const JudgedPair> pairs) {
                   "uncertainty; true uncertainties give a width of 1 and a share of 0.683 within 1.",
               .columns = {{"pair", "Pair", ""},
                           {"standard_deviation", "Standard deviation", "s"},
-                          {"bound", "Cramer-Rao bound", "s"},
+                          {"bound", "Cramér-Rao bound", "s"},
                           {"stated", "Stated uncertainty", "s"},
                           {"deviation_over_bound", "Standard deviation over bound", ""},
                           {"half_width_over_bound", "Width over bound, pair by pair", ""},
@@ -103,7 +103,7 @@ Table heights_table(std::span<const JudgedPair> pairs) {
                           {"pairs_used", "Pairs", ""},
                           {"median", "Median difference", "s"},
                           {"central_half_width", "Central half width", "s"},
-                          {"bound", "Cramer-Rao bound", "s"}}};
+                          {"bound", "Cramér-Rao bound", "s"}}};
   for (const auto& [sample, found, heights] : pairs) {
     for (const HeightBin& bin : heights.bins)
       table.rows.push_back(Row{sample.name, bin.low_v, bin.high_v, bin.height_v, count(bin.pairs),
@@ -189,7 +189,7 @@ Table methods_table(std::span<const MethodOnPair> methods) {
                           {"standard_deviation", "Standard deviation", "s"},
                           {"central_half_width", "Central half width", "s"},
                           {"core_width", "Gaussian core width", "s"},
-                          {"bound", "Cramer-Rao bound", "s"},
+                          {"bound", "Cramér-Rao bound", "s"},
                           {"half_width_over_bound", "Width over bound, pair by pair", ""},
                           {"pulls_within_1", "Pulls: share within 1", ""}}};
   for (const MethodOnPair& row : methods)

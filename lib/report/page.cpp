@@ -16,6 +16,9 @@
 #include "firstedge/report/page_parts.hpp"
 #include "firstedge/report/report.hpp"
 
+#include <algorithm>
+#include <array>
+
 #include <fmt/format.h>
 
 namespace firstedge {
@@ -60,17 +63,28 @@ std::string with_true_minuses(std::string sentence) {
   return sentence;
 }
 
+bool stands_for_a_unit(std::string_view word) {
+  constexpr std::array<std::string_view, 20> units{"fs",  "ps", "ns", "µs",    "ms", "s",   "µV",
+                                                   "mV",  "V",  "pC", "fC",    "Hz", "kHz", "MHz",
+                                                   "GHz", "dB", "%",  "ppm/K", "°C", "m"};
+  return std::find(units.begin(), units.end(), word) != units.end();
+}
+
 // A figure in a running sentence is not broken over two lines: its spaces hold together.
 std::string held_together(const std::string& escaped_words) {
   std::string text = escaped_words;
-  for (const std::string_view part : {std::string_view(" ± "), std::string_view(" × ")}) {
+  for (const std::string_view part :
+       {std::string_view(" ± "), std::string_view(" × "), std::string_view(" = ")}) {
     const std::string held = "\u00A0" + std::string(part.substr(1, part.size() - 2)) + "\u00A0";
     for (std::size_t at = 0; (at = text.find(part, at)) != std::string::npos; at += held.size())
       text.replace(at, part.size(), held);
   }
-  for (std::size_t at = 0; (at = text.find(") ", at)) != std::string::npos; ++at) {
-    const bool after_digit = at > 0 && text[at - 1] >= '0' && text[at - 1] <= '9';
-    if (after_digit) text.replace(at, 2, ")\u00A0");
+  const auto digit = [&](std::size_t at) { return text[at] >= '0' && text[at] <= '9'; };
+  for (std::size_t at = 1; (at = text.find(' ', at)) != std::string::npos; ++at) {
+    const bool bracket = text[at - 1] == ')' && at > 1 && digit(at - 2);
+    const std::size_t end = std::min(text.find_first_of(" ,;.:)(", at + 1), text.size());
+    const bool unit = digit(at - 1) && stands_for_a_unit(std::string_view(text).substr(at + 1, end - at - 1));
+    if (bracket || unit) text.replace(at, 1, "\u00A0");
   }
   return text;
 }
@@ -95,7 +109,10 @@ std::string opening(const Result& result) {
 }
 
 std::string shown_estimate(const Figure& figure) {
-  return html(with_true_minus(format_estimate(figure.estimate, figure.unit)));
+  std::string text = as_printed(format_estimate(figure.estimate, figure.unit));
+  // A plain number needs no brackets that a unit or a power of ten would stand behind.
+  if (text.starts_with('(') && text.ends_with(')')) text = text.substr(1, text.size() - 2);
+  return html(text);
 }
 
 std::string figures(const Result& result) {

@@ -1,6 +1,7 @@
 // Escaped words and tables in HTML.
 #include "firstedge/report/page_parts.hpp"
 
+#include "firstedge/core/units.hpp"
 #include "firstedge/report/shown_table.hpp"
 #include "firstedge/report/words.hpp"
 
@@ -79,7 +80,7 @@ ColumnStyle style_of(const ShownColumn& column) {
 // point.
 std::string number_html(const ShownCell& cell, const ColumnStyle& style) {
   std::string text =
-      with_true_minus(cell.value.whole) + cell.value.fraction + style.value.missing_after(cell.value);
+      as_printed(cell.value.whole) + cell.value.fraction + style.value.missing_after(cell.value);
   if (style.uncertainty.whole.empty()) return text;
   if (cell.uncertainty.whole.empty())
     return text + fill(" ± " + style.uncertainty.whole + style.uncertainty.fraction);
@@ -95,7 +96,7 @@ std::string cell_html(const ShownCell& cell, const ColumnStyle& style) {
   }
   if (!cell.words.empty())
     return fmt::format("<td class=\"number\">{}</td>",
-                       cell.words == "-" ? "–" : escaped(with_true_minus(cell.words)));
+                       cell.words == "-" ? "–" : escaped(as_printed(cell.words)));
   return "<td class=\"number\">" + number_html(cell, style) + "</td>";
 }
 
@@ -105,10 +106,19 @@ std::string html(std::string_view words) {
   return escaped(clean_words(words));
 }
 
-std::string with_true_minus(std::string quantity) {
+std::string as_printed(std::string quantity) {
   const std::size_t at = quantity.starts_with('(') ? 1 : 0;
   if (quantity.substr(at, 1) == "-") quantity.replace(at, 1, "−");
-  return quantity;
+  // "7.04e-12" of a plain number, with or without a unit behind it.
+  const std::size_t e = quantity.find('e');
+  const auto digit = [&](std::size_t place) {
+    return place < quantity.size() && quantity[place] >= '0' && quantity[place] <= '9';
+  };
+  const bool sign = e + 1 < quantity.size() && (quantity[e + 1] == '-' || quantity[e + 1] == '+');
+  if (e == std::string::npos || e == 0 || !digit(e - 1) || !sign || !digit(e + 2)) return quantity;
+  const std::size_t end = std::min(quantity.find_first_not_of("0123456789", e + 2), quantity.size());
+  const int exponent = std::stoi(quantity.substr(e + 1, end - e - 1));
+  return quantity.substr(0, e) + " × " + power_of_ten(exponent) + quantity.substr(end);
 }
 
 std::string html_lines(std::string_view text) {

@@ -16,8 +16,9 @@ std::string html(std::string_view words);
 /// The same for a text of several lines.
 std::string html_lines(std::string_view text);
 
-/// A quantity ("-2.1 ps", "(-2.1 ± 0.3) ps") with a true minus sign before its value.
-std::string with_true_minus(std::string quantity);
+/// A quantity ("-2.1 ps", "(-2.1 ± 0.3) ps", "7e-12") with a true minus sign before its value and its power
+/// of ten written out.
+std::string as_printed(std::string quantity);
 
 /// A table with its title and note. Numbers line up at the point.
 std::string table_html(const Table& table, std::string_view id);

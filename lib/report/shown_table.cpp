@@ -13,12 +13,14 @@ namespace firstedge {
 namespace {
 
 constexpr double widest_span = 1e5;    // of one column with one prefix
-constexpr int digits_of_largest = 5;   // of a number without uncertainty
+constexpr int digits_of_largest = 5;   // of a quantity without uncertainty
+constexpr int digits_of_plain = 4;     // of a plain number or a share without uncertainty
 constexpr int digits_of_smallest = 2;  // so that a small neighbour is not rounded to nothing
 constexpr double exact_whole = 1e15;   // whole numbers below this are held exactly by a double
 
 struct Spread {
   double largest = 0, smallest = 0;  // magnitudes, zeros left out; 0 if there is none
+  double lowest = 0, highest = 0;    // of the values without uncertainty
   bool whole = true;                 // only whole numbers without uncertainty
 };
 
@@ -34,6 +36,7 @@ bool has_uncertainty(const Estimate& estimate) {
 
 Spread spread_of(const std::vector<Table::Cell>& cells) {
   Spread spread;
+  bool plain = false;
   for (const Table::Cell& cell : cells) {
     const auto number = number_in(cell);
     if (!number || !std::isfinite(number->value)) continue;
@@ -41,6 +44,11 @@ Spread spread_of(const std::vector<Table::Cell>& cells) {
     // An estimate is as large as its larger part: (0.0 ± 2.0) ps is a matter of picoseconds.
     const double magnitude = std::max(std::abs(number->value), estimated ? number->uncertainty : 0.0);
     if (estimated || std::trunc(magnitude) != magnitude || magnitude >= exact_whole) spread.whole = false;
+    if (!estimated) {
+      spread.lowest = plain ? std::min(spread.lowest, number->value) : number->value;
+      spread.highest = plain ? std::max(spread.highest, number->value) : number->value;
+      plain = true;
+    }
     if (magnitude == 0) continue;
     spread.largest = std::max(spread.largest, magnitude);
     spread.smallest = spread.smallest == 0 ? magnitude : std::min(spread.smallest, magnitude);
@@ -58,13 +66,21 @@ int decimals_needed(double value, int digits) {
   return std::max(0, std::max(given, 0) - exponent);
 }
 
-int plain_decimals(const std::vector<Table::Cell>& cells, const Spread& spread, double factor) {
+// Decimals of the values without uncertainty: by the largest; by the smallest, unless shares of a whole, of
+// which a small one does not matter; and so that values close together are told apart.
+int plain_decimals(const std::vector<Table::Cell>& cells, const Spread& spread, double factor,
+                   const std::string& unit) {
   const auto place = [&](double value, int digits) {
     return digits - 1 - static_cast<int>(std::floor(std::log10(value / factor)));
   };
   if (spread.largest == 0) return 0;
-  const int most =
-      std::max({0, place(spread.largest, digits_of_largest), place(spread.smallest, digits_of_smallest)});
+  const bool share = unit == "%";
+  int most = std::max(0, place(spread.largest, takes_prefix(unit) ? digits_of_largest : digits_of_plain));
+  if (!share) most = std::max(most, place(spread.smallest, digits_of_smallest));
+  constexpr double rounding = 1e-7;  // of the largest: what differs by less is the same
+  constexpr int digits_of_range = 3;
+  const double range = spread.highest - spread.lowest;
+  if (range > rounding * spread.largest) most = std::max(most, place(range, digits_of_range));
   int needed = 0;
   for (const Table::Cell& cell : cells) {
     const auto number = number_in(cell);
@@ -95,10 +111,11 @@ ShownColumn shown_column(const Table::Column& head, const std::vector<Table::Cel
   const Spread spread = spread_of(cells);
   const std::string unit = clean_words(head.unit);
   const bool counts = spread.whole && !takes_prefix(unit);
-  const bool mixed = !counts && spread.smallest > 0 && spread.largest / spread.smallest > widest_span;
+  const bool mixed =
+      !counts && unit != "%" && spread.smallest > 0 && spread.largest / spread.smallest > widest_span;
   const ShownScale scale =
       counts || mixed ? ShownScale{1, mixed ? "" : unit_symbol(unit)} : shown_scale(spread.largest, unit);
-  const int decimals = mixed || counts ? 0 : plain_decimals(cells, spread, scale.factor);
+  const int decimals = mixed || counts ? 0 : plain_decimals(cells, spread, scale.factor, unit);
   ShownColumn column{.label = clean_words(head.label), .unit = cells.empty() ? "" : scale.unit};
   for (const Table::Cell& cell : cells) {
     const auto number = number_in(cell);

@@ -88,7 +88,9 @@ Plot shapes_plot(const Simulation& simulation) {
 Plot noise_plot(const Simulation& simulation) {
   Plot plot{.key = "noise",
             .title = "Planned noise",
-            .caption = "One-sided density of each channel's noise, without pick-up lines and quantisation.",
+            .caption =
+                "One-sided density of each channel's noise, without pick-up lines and quantisation. Look for "
+                "where the band ends, and for a rise towards low frequencies, as planned.",
             .x = {"Frequency", "Hz", true},
             .y = {"Noise density", "V/√Hz", true},
             .series = {},

@@ -82,7 +82,7 @@ Table totals_table(std::span<const DelayBudget> budgets) {
 
 Plot drawn_plot(const DelayBudget& budget, const std::string& key) {
   Plot plot{.key = key,
-            .title = "Drawn and by the law: " + budget.name,
+            .title = "Drawn values against the law of propagation: " + budget.name,
             .caption =
                 "Density of the Monte Carlo draws about the delay, and the normal density of the law of "
                 "propagation. Where they part, take the drawn interval.",

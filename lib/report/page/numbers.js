@@ -81,8 +81,24 @@ function onlyDigit(value) {
   return Math.abs(mantissa - digit) < 1e-6 ? digit : 0;
 }
 
+/** Whether a logarithmic axis has too few powers of ten to be read by them. */
+function isNarrow({ min, max }) {
+  return max < 12 * min;
+}
+
+/** Some five even ticks in a range, as Chart.js takes them. */
+function evenTicks({ min, max }) {
+  const rough = (max - min) / 5;
+  const decade = 10 ** Math.floor(Math.log10(rough));
+  const step = decade * [1, 2, 5, 10].find((times) => times * decade >= rough);
+  const ticks = [];
+  for (let n = Math.ceil(min / step); n * step <= max; n++) ticks.push({ value: n * step });
+  return ticks;
+}
+
 /** The ticks of a logarithmic axis: the powers of ten, and 2 and 5 where there are few of those. */
 function logarithmicTick(axis, value, ticks, length, room) {
+  if (isNarrow({ min: ticks[0].value, max: ticks[ticks.length - 1].value })) return axis.prefixed ? withPrefix(value, axis.si) : written(value, 4);
   const decades = Math.log10(ticks[ticks.length - 1].value / ticks[0].value);
   const digit = onlyDigit(value);
   const told = (Math.log10(2) * length) / decades > room ? [1, 2, 5] : (Math.log10(3) * length) / decades > room ? [1, 3] : [1];

@@ -182,7 +182,8 @@ function draw(figure) {
   charts.get(figure)?.destroy();
   charts.set(figure, drawn(figure.querySelector("canvas"), plot, groups));
   const legend = figure.querySelector(".legend");
-  legend.replaceChildren(...(groups.length > 1 ? legendOf(() => charts.get(figure), groups) : []));
+  const drawnGroups = groups.filter(({ members }) => members.some((index) => plot.series[index].y.some((y) => y !== null)));
+  legend.replaceChildren(...(groups.length > 1 ? legendOf(() => charts.get(figure), drawnGroups) : []));
   figure.querySelector(".whole").hidden = true;
   figure.dispatchEvent(new CustomEvent("drawn"));
 }

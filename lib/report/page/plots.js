@@ -6,6 +6,7 @@ const DASHES = [[], [8, 4], [2, 3], [10, 3, 2, 3], [4, 4], [12, 3]];
 const SHAPES = ["circle", "triangle", "rect", "rectRot", "crossRot", "star"];
 const SERIES_COLOURS = 6;
 const MANY_FAINT_LABELS = 6;
+const FAINTEST = 0.6; // a trace alone stays 3 to 1 against its ground
 const TITLE_SIZE = 13.5; // of an axis, pixels
 
 function colour(name) {
@@ -57,7 +58,10 @@ function barOf(series, i) {
   const finite = (value) => value !== null && value !== undefined;
   if (finite(series.low?.[i]) && finite(series.high?.[i])) return [series.low[i], series.high[i]];
   const u = series.u?.[i];
-  return series.y[i] !== null && u > 0 ? [series.y[i] - u, series.y[i] + u] : [];
+  if (series.y[i] === null || !(u > 0)) return [];
+  const counts = series.kind === "bars" || series.kind === "steps";
+  if (counts && series.y[i] === 0) return []; // an empty bin needs no bar to be seen as one
+  return [counts && series.y[i] > 0 ? Math.max(0, series.y[i] - u) : series.y[i] - u, series.y[i] + u];
 }
 
 /** The smallest and largest of what is drawn along each axis, in the units of the axis. */
@@ -143,7 +147,7 @@ function datasetOf(plot, series, group, base) {
   const dots = series.kind === "points";
   const bins = series.kind === "bars" || series.kind === "steps";
   const crowd = count > 1500;
-  const shade = group.faint ? Math.max(0.12, Math.min(0.5, 4 / group.members.length)) : 1;
+  const shade = group.faint ? FAINTEST : 1;
   const data = pointsOf(plot, series, base);
   return {
     // A scatter is drawn whole; a line may be thinned to the extremes of each column of pixels.
@@ -189,6 +193,9 @@ function axisOptions(plot, axis, extent) {
     type: log ? "logarithmic" : "linear",
     min,
     max,
+    afterBuildTicks(scale) {
+      if (log && isNarrow(scale)) scale.ticks = evenTicks(scale);
+    },
     afterFit(scale) {
       if (axis === "y") scale.width = Math.max(scale.width, plot.axisWidth ?? 0);
     },

@@ -219,7 +219,7 @@ TEST(page, the_head_of_an_empty_table_has_no_unit_that_nothing_was_measured_in) 
 
 TEST(page, an_answer_has_true_minus_signs_and_dates_keep_their_hyphens) {
   EXPECT_THAT(to_page(Result{.answer = "Of run-3, 2026-11-03: (-3.2 ± 0.1) ns, E_n = -16.5."}),
-              HasSubstr("Of run-3, 2026-11-03: (−3.2\u00A0±\u00A00.1)\u00A0ns, E_n = −16.5."));
+              HasSubstr("Of run-3, 2026-11-03: (−3.2\u00A0±\u00A00.1)\u00A0ns, E_n\u00A0=\u00A0−16.5."));
 }
 
 TEST(page, writes_a_true_minus_also_where_each_cell_has_its_own_prefix) {
@@ -230,6 +230,9 @@ TEST(page, writes_a_true_minus_also_where_each_cell_has_its_own_prefix) {
   const std::string text = table_html(table, "t");
   EXPECT_THAT(text, HasSubstr("<td class=\"number\">(−2.0 ± 1.5) ps</td>"));
   EXPECT_THAT(text, HasSubstr("<td class=\"number\">−3 fs</td>"));
+  EXPECT_EQ(as_printed("-7.04e-12"), "−7.04 × 10⁻¹²");
+  EXPECT_EQ(as_printed("8e+20 1/s"), "8 × 10²⁰ 1/s");
+  EXPECT_EQ(as_printed("the-2 pass"), "the-2 pass");
 }
 
 }  // namespace

@@ -148,6 +148,15 @@ TEST(table, numbers_of_one_column_share_a_prefix_and_lose_no_small_neighbour) {
   const ShownColumn counts = column("", {1234567.0, 3.0, 0.0});
   EXPECT_EQ(number(counts.cells[0]), "1234567");
 
+  // Shares: a tiny one needs no decimals of its own; values close together keep what tells them apart.
+  const ShownColumn shares = column("%", {50.61234, 0.0004398});
+  EXPECT_EQ(number(shares.cells[0]), "50.61");
+  EXPECT_EQ(number(shares.cells[1]), "0.00");
+  const ShownColumn close = column("s", {100.012e-9, 100.034e-9});
+  EXPECT_EQ(number(close.cells[0]), "100.012");
+  EXPECT_EQ(number(close.cells[1]), "100.034");
+  EXPECT_EQ(number(column("", {1.38842, 2.5}).cells[0]), "1.388");
+
   const ShownColumn zero = column("s", {0.0, 0.0});
   EXPECT_EQ(number(zero.cells[0]), "0");
 
