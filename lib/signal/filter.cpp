@@ -6,10 +6,12 @@
 #include "firstedge/signal/section_lanes.hpp"
 
 #include <algorithm>
+#include <array>
 #include <bit>
 #include <cmath>
 #include <complex>
 #include <span>
+#include <utility>
 
 #include <fmt/format.h>
 
@@ -119,15 +121,22 @@ std::size_t continued_samples(const std::vector<FilterSection>& sections) {
   return 3 * (2 * sections.size() + 1 - static_cast<std::size_t>(first_order));
 }
 
-/// The trace continued at both ends by its point reflection at the end samples.
-std::vector<double> continued(const std::vector<double>& volts, std::size_t ends) {
-  const std::size_t n = volts.size();
-  std::vector<double> longer;
-  longer.reserve(n + 2 * ends);
+/// The samples of n continued at both ends by their point reflection at the end samples, in order: a sample
+/// of its own, or `reflected(end, at)`, the end sample twice less another one.
+template <class Own, class Reflected>
+void for_each_continued(std::size_t n, std::size_t ends, Own&& own, Reflected&& reflected) {
   const auto inside = [n](std::size_t distance) { return std::min(distance, n - 1); };
-  for (std::size_t k = ends; k >= 1; --k) longer.push_back(2 * volts.front() - volts[inside(k)]);
-  longer.insert(longer.end(), volts.begin(), volts.end());
-  for (std::size_t k = 1; k <= ends; ++k) longer.push_back(2 * volts.back() - volts[n - 1 - inside(k)]);
+  for (std::size_t k = ends; k >= 1; --k) reflected(std::size_t{0}, inside(k));
+  for (std::size_t i = 0; i < n; ++i) own(i);
+  for (std::size_t k = 1; k <= ends; ++k) reflected(n - 1, n - 1 - inside(k));
+}
+
+std::vector<double> continued(const std::vector<double>& volts, std::size_t ends) {
+  std::vector<double> longer(volts.size() + 2 * ends);
+  double* to = longer.data();
+  for_each_continued(
+      volts.size(), ends, [&](std::size_t i) { *to++ = volts[i]; },
+      [&](std::size_t end, std::size_t at) { *to++ = 2 * volts[end] - volts[at]; });
   return longer;
 }
 
@@ -158,19 +167,36 @@ std::vector<double> without_ends(const std::vector<double>& longer, std::size_t 
 /// Traces of one length, each continued at its ends; where there are fewer than stand side by side, the last
 /// one stands in the other places too.
 SideBySide side_by_side(std::span<const std::vector<double>> traces, std::size_t ends) {
-  SideBySide samples((traces.front().size() + 2 * ends) * traces_side_by_side);
-  for (std::size_t k = 0; k < traces_side_by_side; ++k) {
-    const std::vector<double> longer = continued(traces[std::min(k, traces.size() - 1)], ends);
-    for (std::size_t i = 0; i < longer.size(); ++i) samples[i * traces_side_by_side + k] = longer[i];
-  }
+  std::array<const double*, traces_side_by_side> volts{};
+  for (std::size_t k = 0; k < volts.size(); ++k) volts[k] = traces[std::min(k, traces.size() - 1)].data();
+  const std::size_t size = traces.front().size();
+  SideBySide samples((size + 2 * ends) * traces_side_by_side);
+  double* to = samples.data();
+  for_each_continued(
+      size, ends,
+      [&](std::size_t i) {
+        for (const double* one : volts) *to++ = one[i];
+      },
+      [&](std::size_t end, std::size_t at) {
+        for (const double* one : volts) *to++ = 2 * one[end] - one[at];
+      });
   return samples;
 }
 
-/// Trace k of them, without the ends.
-std::vector<double> one_of(const SideBySide& samples, std::size_t k, std::size_t ends) {
-  std::vector<double> volts(samples.size() / traces_side_by_side - 2 * ends);
-  for (std::size_t i = 0; i < volts.size(); ++i) volts[i] = samples[(ends + i) * traces_side_by_side + k];
-  return volts;
+/// The first `count` traces of them, without the ends.
+std::vector<std::vector<double>> apart(const SideBySide& samples, std::size_t count, std::size_t ends) {
+  const std::size_t size = samples.size() / traces_side_by_side - 2 * ends;
+  std::vector<std::vector<double>> traces(count);
+  for (std::vector<double>& one : traces) one.resize(size);
+  const double* from = samples.data() + ends * traces_side_by_side;
+  // A few lines of the cache at a time, for each trace in turn.
+  constexpr std::size_t at_once = 64;
+  for (std::size_t first = 0; first < size; first += at_once) {
+    const std::size_t last = std::min(first + at_once, size);
+    for (std::size_t k = 0; k < count; ++k)
+      for (std::size_t i = first; i < last; ++i) traces[k][i] = from[i * traces_side_by_side + k];
+  }
+  return traces;
 }
 
 /// The sums sum over k of weights[k] * longer[first + i + k] for i < samples, one by one.
@@ -297,8 +323,8 @@ std::vector<Filtered> Filter::operator()(std::span<const std::vector<double>> tr
     SideBySide samples = side_by_side(some, ends);
     run_sections_side_by_side(*sections, samples, false);
     if (twice_) run_sections_side_by_side(*sections, samples, true);
-    for (std::size_t k = 0; k < some.size(); ++k)
-      filtered.push_back({.volts = one_of(samples, k, ends), .delay_s = delay_s_});
+    for (std::vector<double>& volts : apart(samples, some.size(), ends))
+      filtered.push_back({.volts = std::move(volts), .delay_s = delay_s_});
   }
   return filtered;
 }

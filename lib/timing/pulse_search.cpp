@@ -39,7 +39,7 @@ Levels levels_of(const ConditionedTrace& trace, double deviation_v, const Search
 class Scan {
  public:
   Scan(std::span<const double> volts, int polarity, const Levels& levels)
-      : volts_(volts), polarity_(polarity), levels_(levels) {}
+      : volts_(volts), polarity_(polarity), sign_(polarity), levels_(levels) {}
 
   std::vector<Pulse> pulses() {
     for (at_ = after_quiet(0); at_ < volts_.size(); at_ = after_quiet(at_ + 1)) step();
@@ -62,7 +62,7 @@ class Scan {
     return next;
   }
 
-  double value(std::size_t sample) const { return polarity_ * volts_[sample]; }
+  double value(std::size_t sample) const { return sign_ * volts_[sample]; }
 
   void step() {
     const double v = value(at_);
@@ -138,6 +138,7 @@ class Scan {
 
   std::span<const double> volts_;
   int polarity_;
+  double sign_;  ///< the same
   Levels levels_;
   State state_ = State::fresh;
   std::size_t at_ = 0;
