@@ -1,6 +1,7 @@
 #include "firstedge/io/hdf5_output.hpp"
 
 #include <algorithm>
+#include <utility>
 
 #include <sys/mman.h>
 #include <unistd.h>
@@ -103,6 +104,8 @@ Hdf5Rows::Hdf5Rows(const H5::Group& where, const std::string& name, const Hdf5Ro
   largest.front() = grows_ ? H5S_UNLIMITED : shape.front();
   const H5::DataSpace space(static_cast<int>(shape.size()), shape.data(), largest.data());
   dataset_ = where.createDataSet(name, element_, space, creation_properties(layout, shape.size()));
+  if (grows_ && shape.size() == 1 && layout.deflate_level > 0)
+    packer_ = std::make_unique<ChunkPacker>(element_.getSize());
 }
 
 void Hdf5Rows::append(std::span<const std::byte> rows) {
@@ -110,16 +113,46 @@ void Hdf5Rows::append(std::span<const std::byte> rows) {
     const std::size_t part = std::min(rows.size(), flush_bytes_ - held_.size());
     held_.insert(held_.end(), rows.begin(), rows.begin() + static_cast<std::ptrdiff_t>(part));
     rows = rows.subspan(part);
-    if (held_.size() == flush_bytes_) flush();
+    if (held_.size() == flush_bytes_) packer_ ? pack_held() : write_held();
   }
 }
 
 void Hdf5Rows::flush() {
-  if (held_.empty()) return;
+  if (held_.empty() && !packer_) return;
+  if (!packer_) return write_held();
+  if (!held_.empty()) pack_held();
+  while (packer_->size() > 0) write_packed(packer_->next());
+}
+
+void Hdf5Rows::extend_to(hsize_t rows) {
+  std::vector<hsize_t> shape = row_shape_;
+  shape.front() = rows;
+  dataset_.extend(shape.data());
+}
+
+// Hands the rows held to the packer, the last ones of a dataset with zeros behind them up to a whole chunk.
+void Hdf5Rows::pack_held() {
+  rows_written_ += held_.size() / row_bytes_;
+  held_.resize(flush_bytes_);
+  packer_->add(std::exchange(held_, {}));
+  held_.reserve(flush_bytes_);
+  // By their number, not by when they are packed, so that the file's bytes do not depend on the threads.
+  while (packer_->size() > most_chunks_on_the_way) write_packed(packer_->next());
+}
+
+void Hdf5Rows::write_packed(const std::vector<std::byte>& packed) {
+  const hsize_t rows_in_chunk = flush_bytes_ / row_bytes_;
+  const hsize_t first = chunks_written_ * rows_in_chunk;
+  extend_to(std::min<hsize_t>(first + rows_in_chunk, rows_written_));
+  checked(H5Dwrite_chunk(dataset_.getId(), H5P_DEFAULT, 0, &first, packed.size(), packed.data()));
+  ++chunks_written_;
+}
+
+void Hdf5Rows::write_held() {
   const hsize_t rows = held_.size() / row_bytes_;
   std::vector<hsize_t> shape = row_shape_;
   shape.front() = rows_written_ + rows;
-  if (grows_) dataset_.extend(shape.data());
+  if (grows_) extend_to(shape.front());
   H5::DataSpace in_file = dataset_.getSpace();
   std::vector<hsize_t> start(shape.size(), 0);
   start.front() = rows_written_;

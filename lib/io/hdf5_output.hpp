@@ -3,10 +3,12 @@
 #pragma once
 
 #include "firstedge/io/hdf5_guard.hpp"
+#include "firstedge/io/hdf5_packing.hpp"
 
 #include <cstddef>
 #include <cstdint>
 #include <filesystem>
+#include <memory>
 #include <optional>
 #include <span>
 #include <string>
@@ -43,7 +45,8 @@ struct Hdf5RowsLayout {
 };
 
 /// A dataset that grows row by row. Rows are held back until a chunk is full, so that the file does not
-/// depend on how many are handed over at a time.
+/// depend on how many are handed over at a time. Chunks of one dimension are deflated by other threads
+/// meanwhile, at most most_chunks_on_the_way of them, and written in order.
 class Hdf5Rows {
  public:
   Hdf5Rows(const H5::Group& where, const std::string& name, const Hdf5RowsLayout& layout);
@@ -59,13 +62,22 @@ class Hdf5Rows {
   void flush();
 
  private:
+  static constexpr std::size_t most_chunks_on_the_way = 4;
+
+  void write_held();
+  void pack_held();
+  void write_packed(const std::vector<std::byte>& packed);
+  void extend_to(hsize_t rows);
+
   H5::DataType element_;
   std::vector<hsize_t> row_shape_;  ///< of one row, with 1 for the rows
   bool grows_ = true;
   std::size_t row_bytes_ = 0, flush_bytes_ = 0;
-  std::uint64_t rows_written_ = 0;
+  std::uint64_t rows_written_ = 0;  ///< or on their way
   std::vector<std::byte> held_;
   H5::DataSet dataset_;
+  std::unique_ptr<ChunkPacker> packer_;  ///< of deflated datasets of one dimension
+  std::uint64_t chunks_written_ = 0;     ///< those that were packed
 };
 
 /// The bytes of one number, for Hdf5Rows::append.
