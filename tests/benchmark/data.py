@@ -60,9 +60,11 @@ def write_hdf5(path, count, samples=1000, deflate_level=0, seed=1):
 def write_text(folder, count, samples=1000, seed=1):
     """One file a trigger: time in s and volts, with a header line."""
     generator = np.random.default_rng(seed)
-    times = np.arange(samples) * INTERVAL_S
-    for i, trace in enumerate(traces(count, samples, generator)):
-        lines = [f"{t:.6e},{v:.4f}" for t, v in zip(times, trace * VOLTS_PER_COUNT)]
+    times = [f"{t:.6e}," for t in np.arange(samples) * INTERVAL_S]
+    made = traces(count, samples, generator)
+    volts = {value: f"{value * VOLTS_PER_COUNT:.4f}" for value in np.unique(made).tolist()}
+    for i, trace in enumerate(made):
+        lines = [time + volts[value] for time, value in zip(times, trace.tolist())]
         (folder / f"trigger_{i:06d}.csv").write_text("time (s),voltage (V)\n" + "\n".join(lines) + "\n")
 
 
