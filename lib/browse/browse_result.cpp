@@ -99,8 +99,9 @@ void add_groups(TraceBrowser& browser, const Survey& survey, const Places& place
 
 std::string outside_words(const BinnedPulses& binned, const char* what) {
   if (binned.outside == 0) return "";
-  return fmt::format(" {} {} lie outside the bins; those furthest out are in the lists above.",
-                     binned.outside, what);
+  const bool one = binned.outside == 1;
+  return fmt::format(" Outside the bins: {} {}{}; those furthest out are in the lists above.", binned.outside,
+                     what, one ? "" : "s");
 }
 
 // The bins as a series, and the traces behind each of them.
@@ -127,7 +128,7 @@ void add_difference_plot(TraceBrowser& browser, const Survey& survey, const Plac
       .title = fmt::format("Time difference, {}", words),
       .caption = fmt::format("First pulses of a record, flagged ones too. Look for bins beside the core, "
                              "and pick one: both traces of its pairs come into the window above.{}",
-                             outside_words(survey.differences, "pairs")),
+                             outside_words(survey.differences, "pair")),
       .x = {.label = "Time difference", .unit = "s"},
       .y = {.label = "Pairs a bin", .unit = ""}};
   plot.series.push_back(bins_of(browser, survey.differences, places, plot.key, words));
@@ -143,7 +144,7 @@ void add_height_plot(TraceBrowser& browser, const ChannelSurvey& channel, const 
       .title = fmt::format("Pulse height, {}", name),
       .caption = fmt::format("Look at the lowest bins for noise taken for pulses and at the highest for "
                              "clipped ones; pick a bin to see traces of it.{}",
-                             outside_words(channel.heights, "pulses")),
+                             outside_words(channel.heights, "pulse")),
       .x = {.label = "Pulse height", .unit = "V"},
       .y = {.label = "Pulses a bin", .unit = ""}};
   plot.series.push_back(bins_of(browser, channel.heights, places, plot.key, name));

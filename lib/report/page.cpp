@@ -16,9 +16,6 @@
 #include "firstedge/report/page_parts.hpp"
 #include "firstedge/report/report.hpp"
 
-#include <algorithm>
-#include <array>
-
 #include <fmt/format.h>
 
 namespace firstedge {
@@ -61,32 +58,6 @@ std::string with_true_minuses(std::string sentence) {
     if (starts && number) sentence.replace(at, 1, "−");
   }
   return sentence;
-}
-
-bool stands_for_a_unit(std::string_view word) {
-  constexpr std::array<std::string_view, 20> units{"fs",  "ps", "ns", "µs",    "ms", "s",   "µV",
-                                                   "mV",  "V",  "pC", "fC",    "Hz", "kHz", "MHz",
-                                                   "GHz", "dB", "%",  "ppm/K", "°C", "m"};
-  return std::find(units.begin(), units.end(), word) != units.end();
-}
-
-// A figure in a running sentence is not broken over two lines: its spaces hold together.
-std::string held_together(const std::string& escaped_words) {
-  std::string text = escaped_words;
-  for (const std::string_view part :
-       {std::string_view(" ± "), std::string_view(" × "), std::string_view(" = ")}) {
-    const std::string held = "\u00A0" + std::string(part.substr(1, part.size() - 2)) + "\u00A0";
-    for (std::size_t at = 0; (at = text.find(part, at)) != std::string::npos; at += held.size())
-      text.replace(at, part.size(), held);
-  }
-  const auto digit = [&](std::size_t at) { return text[at] >= '0' && text[at] <= '9'; };
-  for (std::size_t at = 1; (at = text.find(' ', at)) != std::string::npos; ++at) {
-    const bool bracket = text[at - 1] == ')' && at > 1 && digit(at - 2);
-    const std::size_t end = std::min(text.find_first_of(" ,;.:)(", at + 1), text.size());
-    const bool unit = digit(at - 1) && stands_for_a_unit(std::string_view(text).substr(at + 1, end - at - 1));
-    if (bracket || unit) text.replace(at, 1, "\u00A0");
-  }
-  return text;
 }
 
 std::string list_items(const std::vector<std::string>& items) {

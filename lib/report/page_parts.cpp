@@ -6,6 +6,7 @@
 #include "firstedge/report/words.hpp"
 
 #include <algorithm>
+#include <array>
 
 #include <fmt/format.h>
 
@@ -37,6 +38,13 @@ std::string escaped(const std::string& clean) {
     }
   }
   return text;
+}
+
+bool stands_for_a_unit(std::string_view word) {
+  constexpr std::array<std::string_view, 20> units{"fs",  "ps", "ns", "µs",    "ms", "s",   "µV",
+                                                   "mV",  "V",  "pC", "fC",    "Hz", "kHz", "MHz",
+                                                   "GHz", "dB", "%",  "ppm/K", "°C", "m"};
+  return std::find(units.begin(), units.end(), word) != units.end();
 }
 
 // Room that shows nothing, as wide as these digits; it is neither copied nor read aloud.
@@ -92,7 +100,8 @@ std::string cell_html(const ShownCell& cell, const ColumnStyle& style) {
   if (!style.numeric) {
     // Bytes that stand on one line: of several words, and of one, such as a time on UTC.
     const std::size_t unbroken = cell.words.find(' ') != std::string::npos ? 28 : 40;
-    return (cell.words.size() <= unbroken ? "<td class=\"word\">" : "<td>") + escaped(cell.words) + "</td>";
+    return (cell.words.size() <= unbroken ? "<td class=\"word\">" : "<td>") +
+           held_together(escaped(cell.words)) + "</td>";
   }
   if (!cell.words.empty())
     return fmt::format("<td class=\"number\">{}</td>",
@@ -119,6 +128,24 @@ std::string as_printed(std::string quantity) {
   const std::size_t end = std::min(quantity.find_first_not_of("0123456789", e + 2), quantity.size());
   const int exponent = std::stoi(quantity.substr(e + 1, end - e - 1));
   return quantity.substr(0, e) + " × " + power_of_ten(exponent) + quantity.substr(end);
+}
+
+std::string held_together(const std::string& escaped_words) {
+  std::string text = escaped_words;
+  for (const std::string_view part :
+       {std::string_view(" ± "), std::string_view(" × "), std::string_view(" = ")}) {
+    const std::string held = "\u00A0" + std::string(part.substr(1, part.size() - 2)) + "\u00A0";
+    for (std::size_t at = 0; (at = text.find(part, at)) != std::string::npos; at += held.size())
+      text.replace(at, part.size(), held);
+  }
+  const auto digit = [&](std::size_t at) { return text[at] >= '0' && text[at] <= '9'; };
+  for (std::size_t at = 1; (at = text.find(' ', at)) != std::string::npos; ++at) {
+    const bool bracket = text[at - 1] == ')' && at > 1 && digit(at - 2);
+    const std::size_t end = std::min(text.find_first_of(" ,;.:)(", at + 1), text.size());
+    const bool unit = digit(at - 1) && stands_for_a_unit(std::string_view(text).substr(at + 1, end - at - 1));
+    if (bracket || unit) text.replace(at, 1, "\u00A0");
+  }
+  return text;
 }
 
 std::string html_lines(std::string_view text) {

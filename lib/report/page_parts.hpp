@@ -20,6 +20,9 @@ std::string html_lines(std::string_view text);
 /// of ten written out.
 std::string as_printed(std::string quantity);
 
+/// Escaped words in which a figure is not broken over two lines: its spaces hold together.
+std::string held_together(const std::string& escaped_words);
+
 /// A table with its title and note. Numbers line up at the point.
 std::string table_html(const Table& table, std::string_view id);
 

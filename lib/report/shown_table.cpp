@@ -78,7 +78,7 @@ int plain_decimals(const std::vector<Table::Cell>& cells, const Spread& spread, 
   int most = std::max(0, place(spread.largest, takes_prefix(unit) ? digits_of_largest : digits_of_plain));
   if (!share) most = std::max(most, place(spread.smallest, digits_of_smallest));
   constexpr double rounding = 1e-7;  // of the largest: what differs by less is the same
-  constexpr int digits_of_range = 3;
+  constexpr int digits_of_range = 2;
   const double range = spread.highest - spread.lowest;
   if (range > rounding * spread.largest) most = std::max(most, place(range, digits_of_range));
   int needed = 0;

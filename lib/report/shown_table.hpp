@@ -30,7 +30,7 @@ struct ShownColumn {
 /// The columns of a table with clean words (see words.hpp). A column has one prefix, chosen for its largest
 /// value, and no unit where it has no cell; where its numbers span more than five decades each cell has its
 /// own. Numbers without uncertainty are given to five digits of the largest (four without a unit that takes a
-/// prefix), two of the smallest (not of shares in %) and three of their range, whole numbers in full. A row
+/// prefix), two of the smallest (not of shares in %) and two of their range, whole numbers in full. A row
 /// with more cells than there are columns gets columns without a head.
 std::vector<ShownColumn> shown_columns(const Table& table);
 
