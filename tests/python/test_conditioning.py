@@ -2,6 +2,7 @@
 
 import numpy
 import pytest
+import scipy.ndimage
 import scipy.signal
 
 import firstedge
@@ -100,3 +101,66 @@ def test_measures_of_a_ramp_are_those_of_ieee_181():
     assert measures["transition_duration_s"] == pytest.approx(80 * INTERVAL_S, rel=allowed)
     assert measures["amplitude_v"] == pytest.approx(1, rel=allowed)
     assert measures["instant_middle_s"] == pytest.approx(200 * INTERVAL_S, rel=allowed)
+
+
+@pytest.mark.parametrize("kind", ["butterworth", "bessel"])
+@pytest.mark.parametrize(("band", "cut_hz"), [("low_pass", 400e6), ("high_pass", 50e6), ("band_pass", [50e6, 600e6])])
+def test_every_band_is_that_of_scipy_both_ways(noise, kind, band, cut_hz):
+    filtered = firstedge.filter(INTERVAL_S, kind=kind, order=3, band=band, cut=cut_hz)(noise)
+    design = {"butterworth": scipy.signal.butter, "bessel": scipy.signal.bessel}[kind]
+    more = {} if kind == "butterworth" else {"norm": "mag"}
+    words = {"low_pass": "lowpass", "high_pass": "highpass", "band_pass": "bandpass"}
+    sections = design(3, cut_hz, words[band], fs=RATE_HZ, output="sos", **more)
+    expected = scipy.signal.sosfiltfilt(sections, noise, axis=1, padlen=noise.shape[1] - 1)
+    # What each supposes beyond the ends dies away by the slowest pole of three, at half of 50 MHz: after 500 samples,
+    # exp(-pi 50 MHz 100 ns) = 1.5e-7 of 4 mV are left.
+    inside = slice(500, -500)
+    numpy.testing.assert_allclose(filtered[:, inside], expected[:, inside], rtol=0, atol=6e-10)
+
+
+def continued(row, samples):
+    """The row behind so many samples of its point reflection at the first one."""
+    return numpy.concatenate([2 * row[0] - row[samples:0:-1], row])
+
+
+@pytest.mark.parametrize("kind", ["low-pass", "notch"])
+def test_causal_filters_are_those_of_scipy_behind_the_traces_reflection(noise, kind):
+    if kind == "notch":
+        made = firstedge.filter(INTERVAL_S, kind="notch", centre=98e6, quality=2, phase="causal")
+        sections = scipy.signal.tf2sos(*scipy.signal.iirnotch(98e6, 2, fs=RATE_HZ))
+    else:
+        made = firstedge.filter(INTERVAL_S, kind="butterworth", order=4, cut=400e6, phase="causal")
+        sections = scipy.signal.butter(4, 400e6, fs=RATE_HZ, output="sos")
+    settled = scipy.signal.sosfilt_zi(sections)
+    ends = 3 * (2 * len(sections) + 1)  # as scipy.signal.sosfiltfilt has it, where no section is of first order
+    expected = []
+    for row in noise:
+        long = continued(row, ends)
+        expected.append(scipy.signal.sosfilt(sections, long, zi=settled * long[0])[0][ends:])
+    # Rounding: some 1000 operations of 1e-16 on values of millivolts.
+    numpy.testing.assert_allclose(made(noise), expected, rtol=0, atol=1e-15)
+
+
+def test_the_gaussian_is_that_of_scipy(noise):
+    filtered = firstedge.filter(INTERVAL_S, kind="gaussian", width="1 ns")(noise)
+    # A standard deviation of 5 samples, cut at six of them; away from the ends.
+    expected = scipy.ndimage.gaussian_filter1d(noise, 5, axis=1, truncate=6)
+    inside = slice(31, -31)
+    numpy.testing.assert_allclose(filtered[:, inside], expected[:, inside], rtol=0, atol=1e-15)
+
+
+def test_the_moving_average_is_that_of_numpy(noise):
+    filtered = firstedge.filter(INTERVAL_S, kind="moving_average", width=7 * INTERVAL_S)(noise)
+    expected = numpy.array([numpy.convolve(row, numpy.full(7, 1 / 7), "valid") for row in noise])
+    numpy.testing.assert_allclose(filtered[:, 3:-3], expected, rtol=0, atol=1e-16)
+
+
+def test_learnt_autocovariance_is_the_mean_of_products(noise):
+    coloured = numpy.array([numpy.convolve(row, [0.5, 1.0, 0.5], "valid") for row in noise])
+    learnt = firstedge.NoiseModel.learn(coloured, INTERVAL_S, lags=8).autocovariance_v2
+    rows = coloured - coloured.mean(axis=1, keepdims=True)
+    products = [(rows[:, : rows.shape[1] - lag] * rows[:, lag:]).mean() for lag in range(len(learnt))]
+    assert 3 <= len(learnt) <= 8
+    # The noise is correlated over two samples; what lies beyond is faded out. A row's mean costs one in 1198 samples,
+    # times its correlation length of some three.
+    numpy.testing.assert_allclose(learnt[:3], products[:3], rtol=0, atol=3 / 1198 * products[0])

@@ -1,4 +1,4 @@
-"""Promise: arrays pass without copies, other Python threads run meanwhile, and blocks are shared out between threads."""
+"""Promise: arrays pass without copies, other Python threads run meanwhile, blocks are shared out between threads."""
 
 import os
 import subprocess

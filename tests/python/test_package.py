@@ -67,9 +67,8 @@ def signatures_in_stub():
     for owner in [tree, *(node for node in tree.body if isinstance(node, ast.ClassDef))]:
         prefix = "" if owner is tree else owner.name + "."
         for node in owner.body:
-            if not isinstance(node, ast.FunctionDef) or any(ast.unparse(one) == "property" for one in node.decorator_list):
-                continue
-            found.setdefault(prefix + node.name, set()).add(parameters_in_stub(node))
+            if isinstance(node, ast.FunctionDef) and "property" not in map(ast.unparse, node.decorator_list):
+                found.setdefault(prefix + node.name, set()).add(parameters_in_stub(node))
     return found
 
 

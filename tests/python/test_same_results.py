@@ -83,7 +83,8 @@ def test_chain(example, json_of_app, run_app, tmp_path):
     assert firstedge.put_back(without).array.tobytes() == firstedge.read_stamps(tmp_path / "back.h5").array.tobytes()
     with pytest.raises(firstedge.Error, match="no delays were taken out"):
         firstedge.put_back(table)
-    same(firstedge.chain_budget(setup, date="2026-11-03"), json_of_app("chain", "--setup", setup, "--date", "2026-11-03"))
+    expected = json_of_app("chain", "--setup", setup, "--date", "2026-11-03")
+    same(firstedge.chain_budget(setup, date="2026-11-03"), expected)
 
 
 def test_delay_through_and_reflection(example, json_of_app):
@@ -224,7 +225,7 @@ def test_simulate(json_of_app, tmp_path):
     of_plan = {
         "title": "two pulses", "seed": 7, "records": 300, "samples": 200, "interval": "0.2 ns",
         "start": "2026-11-25T00:00:00Z", "channels": [
-            {"name": name, "heights": {"height": "60 mV"}, "noise": {"white": "1 mV"}, "digitizer": {"full_scale": "0.2 V"}}
+            {"name": name, "heights": {"height": "60 mV"}, "noise": {"white": "1 mV"}, "digitizer": {"bits": 10}}
             for name in ("near", "far")
         ],
     }

@@ -119,3 +119,23 @@ def test_a_network_of_differences_closes():
     assert result.warnings == []
     mean = firstedge.repeats([1.0e-9, 1.1e-9, 0.9e-9, 1.0e-9])
     assert "1.0" in mean.answer
+
+
+def test_jitter_counts_and_sums_as_numpy_does(stamps):
+    result = firstedge.jitter(stamps, [("bare", "amplified")], method="template_fit")
+    first, second = (stamps.select(name, "template_fit", pulse=0).array for name in ("bare", "amplified"))
+    first, second = (one[one["flags"] == 0] for one in (first, second))
+    _, i, k = numpy.intersect1d(first["record"], second["record"], return_indices=True)
+    difference_s = first["time_s"][i] - second["time_s"][k]
+    assert result.pairs_used.value == len(difference_s)
+    # Rounding of sums of some hundred times of 1e-8 s to 1e-16 each.
+    assert result.mean.value == pytest.approx(difference_s.mean(), rel=0, abs=1e-21)
+    assert result.standard_deviation.value == pytest.approx(difference_s.std(ddof=1), rel=1e-9)
+    low, high = numpy.quantile(difference_s, [0.158655, 0.841345])
+    # The quantiles of a normal distribution at one standard deviation, given to 6 digits.
+    assert result.central_half_width.value == pytest.approx((high - low) / 2, rel=1e-3)
+    bars = result["plots"]["differences_1"]["series"][0]
+    middles = numpy.array(bars["x"])
+    edges = numpy.concatenate([middles - (middles[1] - middles[0]) / 2, [middles[-1] + (middles[1] - middles[0]) / 2]])
+    counts, _ = numpy.histogram(difference_s, edges)
+    numpy.testing.assert_array_equal(counts, bars["y"])

@@ -2,6 +2,8 @@
 
 import numpy
 import pytest
+import scipy.interpolate
+import scipy.optimize
 
 import firstedge
 
@@ -113,3 +115,67 @@ def test_counts_of_every_type_give_the_same_times(pulses):
     )
     first = firstedge.constant_fraction(of_u8, noise=NOISE_V)
     assert first.tobytes() == firstedge.constant_fraction(of_u16, noise=NOISE_V).tobytes()
+
+
+def edges_of(volts, **how):
+    quiet = {"baseline": {"method": "mean", "window": ["0 ns", "40 ns"]}, "noise": NOISE_V, **how}
+    return firstedge.constant_fraction(volts, INTERVAL_S, fraction=0.4, **quiet)
+
+
+def distance_from_polynomials(volts, stamps, points):
+    """How far (s) each time is from the nearest crossing of 0.4 of the pulse's height over the mean of its baseline by
+    polynomials through so many neighbouring samples, of which two stand on either side of the crossing."""
+    distances = []
+    for row, stamp in zip(volts, stamps, strict=True):
+        below = int(stamp["time_s"] / INTERVAL_S)
+        flat = row - row[:200].mean() - 0.4 * stamp["height_v"]
+        found = []
+        for first in range(below + 2 - points, below + 1):
+            x = numpy.arange(first, first + points)
+            curve = scipy.interpolate.BarycentricInterpolator(x - below, flat[x])
+            if curve(0) < 0 <= curve(1):
+                found.append((below + scipy.optimize.brentq(curve, 0, 1, xtol=1e-13)) * INTERVAL_S)
+        distances.append(min(abs(time_s - stamp["time_s"]) for time_s in found))
+    return numpy.array(distances)
+
+
+def test_linear_crossings_are_those_of_numpy(pulses):
+    volts, _ = pulses
+    stamps = edges_of(volts, interpolation="linear", edge_samples=0)
+    for row, stamp in zip(volts, stamps, strict=True):
+        below = int(stamp["time_s"] / INTERVAL_S)
+        here = slice(below, below + 2)
+        line_s = numpy.interp(0.4 * stamp["height_v"], (row - row[:200].mean())[here], numpy.arange(below, below + 2))
+        # Rounding: 1e-16 of 60 ns, and of a tenth of a volt on 50 MV/s.
+        assert abs(line_s * INTERVAL_S - stamp["time_s"]) < 1e-16
+
+
+@pytest.mark.parametrize(("interpolation", "points"), [("cubic", 4), ("quintic", 6)])
+def test_polynomial_crossings_are_those_of_scipy(pulses, interpolation, points):
+    volts, _ = pulses
+    stamps = edges_of(volts, interpolation=interpolation, edge_samples=0)
+    # Rounding: 1e-16 of 60 ns, and 1e-16 of a tenth of a volt on 50 MV/s, times some ten operations.
+    assert (distance_from_polynomials(volts, stamps, points) < 1e-15).all()
+
+
+def test_the_template_fit_is_the_least_squares_fit_of_scipy(pulses):
+    """White noise: height and time that make the squared residuals least."""
+    volts, _ = pulses
+    channel = learnt_from(volts, "template_fit")
+    template = channel.template
+    points = template.first_s + template.interval_s * numpy.arange(len(template.shape))
+    shape = scipy.interpolate.make_interp_spline(points, template.shape, k=5)
+
+    def model(times_s, time_ns, height_v, level_v):
+        time_s = time_ns * 1e-9
+        inside = (times_s - time_s >= points[0]) & (times_s - time_s <= points[-1])
+        return level_v + height_v * numpy.where(inside, shape(numpy.clip(times_s - time_s, points[0], points[-1])), 0)
+
+    stamps = firstedge.template_fit(volts[:20], INTERVAL_S, noise=NOISE_V, template=template, fit_baseline=True)
+    for row, stamp in zip(volts, stamps):
+        near = slice(*(int(stamp["time_s"] / INTERVAL_S) + offset for offset in (-60, 60)))
+        times_s = numpy.arange(len(row))[near] * INTERVAL_S
+        start = (stamp["time_s"] * 1e9 + 0.02, stamp["height_v"], 0.0)
+        (fitted_ns, _, _), _ = scipy.optimize.curve_fit(model, times_s, row[near], start)
+        # Other samples are fitted at the pulse's foot, where the template is nearly 0: a fifth of the uncertainty.
+        assert abs(fitted_ns * 1e-9 - stamp["time_s"]) < 0.2 * stamp["uncertainty_s"]

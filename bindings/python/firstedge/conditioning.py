@@ -18,8 +18,9 @@ def conditioner(
 ) -> _core.Conditioner:
     """Baseline and filters made ready for traces sampled every interval_s: conditioner(...)(samples).
 
-    interval_s: from sample to sample, s. baseline, filters: as in a Setup (docs/setup.md), such as {"method": "mean", "window": ["-49 ns", "-1 ns"]} and
-    [{"kind": "bessel", "cut": "400 MHz"}]; without them, an automatic baseline and no filter. Raises Error for filters
+    interval_s: from sample to sample, s. baseline, filters: as in a Setup (docs/setup.md), such as {"method": "mean",
+    "window": ["-49 ns", "-1 ns"]} and [{"kind": "bessel", "cut": "400 MHz"}]; without them, an automatic baseline and
+    no filter. Raises Error for filters
     that cannot be designed. Source: baseline, state levels of IEEE Std 181; filters, see filter.
     """
     return _core.Conditioner(

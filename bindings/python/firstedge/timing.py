@@ -13,7 +13,6 @@ from ._inputs import Files, SetupLike, Templates, files_of, json_of, setup_of, t
 from .conditioning import interval_of
 
 _NAME = "channel"
-_HASHED = (float, int, str, type(None))
 
 
 def learn(
@@ -93,7 +92,8 @@ def _ready(
 
 def _timed(
     method: str,
-    options: Mapping[str, Any],
+    names: tuple[str, ...],
+    values: tuple[Any, ...],
     samples: Any,
     interval_s: float | None,
     *,
@@ -108,11 +108,11 @@ def _timed(
     """Stamps by one method, its noise, template and so on learnt from the samples themselves unless noise is given."""
     interval = interval_of(samples, interval_s)
     if noise is not None and not (baseline or filters or search):
-        values = tuple(options.values())
-        if all(isinstance(value, _HASHED) for value in values):
-            one = _ready(method, interval, noise, template, load_ohm, tuple(options), *values)
-            return one.stamp(samples, threads)
-    settings = _settings(method, options.items())
+        try:
+            return _ready(method, interval, noise, template, load_ohm, names, *values).stamp(samples, threads)
+        except TypeError:  # options that cannot be kept, such as dicts, go the long way
+            pass
+    settings = _settings(method, zip(names, values))
     if noise is not None:
         one = channel(
             interval,
@@ -136,8 +136,9 @@ def _timed(
 _SHARED = """
 
     samples: a Trace, or volts of shape (samples,) or (records, samples) with interval_s from sample to sample, the
-    first at 0 s; how: further arguments, below. Pulses of either polarity are found and stamped; returned are the stamps, a structured array of
-    firstedge.STAMP in the order of records and pulses: time_s with its standard uncertainty_s, height_v, flags, ...
+    first at 0 s; how: further arguments, below. Pulses of either polarity are found and stamped; returned are the
+    stamps, a structured array of firstedge.STAMP in the order of records and pulses: time_s with its standard
+    uncertainty_s, height_v, flags, ...
     A pulse that cannot be timed has the time NaN and the flag not_timed.
 
     Further arguments: noise (a NoiseModel, or the standard deviation of white noise, V; without it, learnt from the
@@ -160,8 +161,9 @@ def constant_fraction(
 
     fraction: of the height, 0 to 1. interpolation, edge_samples: as in a Setup (docs/setup.md); None: the usual.
     Source: D. A. Gedcke, W. J. McDonald, Nucl. Instr. Meth. 58 (1968) 253 (from memory)."""
-    options = {"fraction": fraction, "interpolation": interpolation, "edge_samples": edge_samples}
-    return _timed("constant_fraction", options, samples, interval_s, **how)
+    names = ("fraction", "interpolation", "edge_samples")
+    values = (fraction, interpolation, edge_samples)
+    return _timed("constant_fraction", names, values, samples, interval_s, **how)
 
 
 def leading_edge(
@@ -180,14 +182,9 @@ def leading_edge(
     walk: "height", "time_over_threshold" or "slew" takes the walk out, learnt from the samples. interpolation,
     edge_samples: as in a Setup (docs/setup.md); None: the usual.
     Source: H. Spieler, Semiconductor Detector Systems (2005), ch. 4 (from memory)."""
-    options = {
-        "threshold": threshold,
-        "threshold_over_noise": threshold_over_noise,
-        "walk": walk,
-        "interpolation": interpolation,
-        "edge_samples": edge_samples,
-    }
-    return _timed("leading_edge", options, samples, interval_s, **how)
+    names = ("threshold", "threshold_over_noise", "walk", "interpolation", "edge_samples")
+    values = (threshold, threshold_over_noise, walk, interpolation, edge_samples)
+    return _timed("leading_edge", names, values, samples, interval_s, **how)
 
 
 def delayed_fraction(
@@ -204,8 +201,9 @@ def delayed_fraction(
 
     interpolation, edge_samples: as in a Setup (docs/setup.md); None: the usual.
     Source: G. F. Knoll, Radiation Detection and Measurement (2010), ch. 17 (from memory)."""
-    options = {"fraction": fraction, "delay": delay, "interpolation": interpolation, "edge_samples": edge_samples}
-    return _timed("delayed_fraction", options, samples, interval_s, **how)
+    names = ("fraction", "delay", "interpolation", "edge_samples")
+    values = (fraction, delay, interpolation, edge_samples)
+    return _timed("delayed_fraction", names, values, samples, interval_s, **how)
 
 
 def template_fit(
@@ -221,13 +219,11 @@ def template_fit(
 
     Without a template, one is built from the samples, which must hold enough pulses. fit_baseline: fit the level too.
     poor_fit_probability: below it a stamp is flagged poor_fit. find_hidden_pulses: those under others; None: the usual.
-    Reaches the Cramer-Rao bound. Source: S. Kay, Fundamentals of Statistical Signal Processing: Estimation Theory (1993), 3.9 (from memory)."""
-    options = {
-        "fit_baseline": fit_baseline,
-        "poor_fit_probability": poor_fit_probability,
-        "find_hidden_pulses": find_hidden_pulses,
-    }
-    return _timed("template_fit", options, samples, interval_s, **how)
+    Reaches the Cramer-Rao bound. Source: S. Kay, Fundamentals of Statistical Signal Processing: Estimation Theory
+    (1993), 3.9 (from memory)."""
+    names = ("fit_baseline", "poor_fit_probability", "find_hidden_pulses")
+    values = (fit_baseline, poor_fit_probability, find_hidden_pulses)
+    return _timed("template_fit", names, values, samples, interval_s, **how)
 
 
 def template_family(
@@ -243,8 +239,9 @@ def template_family(
 
     components: ways of differing, 0 to 2; None: as many as the samples show. fit_baseline, poor_fit_probability: as of
     template_fit. Source: S. Wold, Technometrics 20 (1978) 397 (from memory)."""
-    options = {"components": components, "fit_baseline": fit_baseline, "poor_fit_probability": poor_fit_probability}
-    return _timed("template_family", options, samples, interval_s, **how)
+    names = ("components", "fit_baseline", "poor_fit_probability")
+    values = (components, fit_baseline, poor_fit_probability)
+    return _timed("template_family", names, values, samples, interval_s, **how)
 
 
 for _method in (constant_fraction, leading_edge, delayed_fraction, template_fit, template_family):

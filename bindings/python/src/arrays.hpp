@@ -25,8 +25,9 @@ py::capsule keeper_of(Kept kept) {
 /// shape (size,), the vector's own memory.
 template <class Number>
 py::array_t<Number> given_away(std::vector<Number> values) {
-  auto kept = std::make_shared<std::vector<Number>>(std::move(values));
-  return py::array_t<Number>(static_cast<py::ssize_t>(kept->size()), kept->data(), keeper_of(kept));
+  const auto size = static_cast<py::ssize_t>(values.size());
+  const Number* const data = values.data();  // the same after the vector has moved
+  return py::array_t<Number>(size, data, keeper_of(std::move(values)));
 }
 
 /// shape (size,), copied.

@@ -241,8 +241,12 @@ Made by firstedge.learn, or by firstedge.channel where noise and template are kn
                              "What Stamp field 'method' counts: names with their settings.")
       .def(
           "stamp",
-          [](const Channel& channel, const TraceArray& samples, int threads) {
-            return stamped(channel, samples, threads);
+          [](const Channel& channel, const py::object& samples, int threads) {
+            if (py::isinstance<Block>(samples))
+              return stamped(channel, block_of_channel(samples.cast<const Block&>(), channel.learnt.name),
+                             threads);
+            return with_traces(samples, channel.learnt.interval_s,
+                               [&](const TraceArray& array) { return stamped(channel, array, threads); });
           },
           py::arg("samples"), py::arg("threads") = 0,
           R"(Finds the pulses and stamps them by every method; a structured array of firstedge.STAMP, one element a pulse and
@@ -250,20 +254,7 @@ method, in the order of records, pulses and methods.
 
 samples: a Trace, a Block (its traces of this channel), or an array of volts of shape (samples,) or (records, samples)
 whose first sample is at 0 s, at the channel's interval_s. A pulse that cannot be timed has the time NaN and the flag
-not_timed. Same bits as firstedge-stamp, for any number of threads; 0 takes all processors.)")
-      .def(
-          "stamp",
-          [](const Channel& channel, const Block& block, int threads) {
-            return stamped(channel, block_of_channel(block, channel.learnt.name), threads);
-          },
-          py::arg("samples"), py::arg("threads") = 0)
-      .def(
-          "stamp",
-          [](const Channel& channel, const py::object& samples, int threads) {
-            return stamped(channel, traces_of(samples, {.interval_s = channel.learnt.interval_s}, "samples"),
-                           threads);
-          },
-          py::arg("samples"), py::arg("threads") = 0);
+not_timed. Same bits as firstedge-stamp, for any number of threads; 0 takes all processors.)");
   module.def("learn_from_files", &learnt_from_files, py::arg("files"), py::arg("setup"),
              py::arg("templates"));
   module.def("learn_from_traces", &learnt_from_traces, py::arg("traces"), py::arg("setup"),

@@ -59,8 +59,7 @@ ConditioningOptions options_of(const std::string& baseline, const std::vector<st
   return conditioning_options(settings_from_json(baseline, "baseline"), of_filters);
 }
 
-Conditioned conditioned(const Conditioner& conditioner, const py::object& samples, int threads) {
-  const TraceArray array = traces_or_volts(samples, conditioner.interval_s());
+Conditioned conditioned(const Conditioner& conditioner, const TraceArray& array, int threads) {
   if (array.traces.empty()) throw Error("samples", "has no records", "give at least one");
   Conditioned made{.traces = {}, .block = array.is_block(), .volts = {}};
   if (!made.block) {
@@ -97,19 +96,31 @@ void check_finite(const std::vector<double>& volts) {
 
 py::array filtered(const Filter& filter, const py::object& volts, int threads) {
   const TraceArray array = traces_of(volts, {.interval_s = filter.interval_s()}, "volts");
-  const auto filtered_row = [&](std::size_t i) {
-    const std::vector<double> row = firstedge::volts(array.traces[i]);
-    check_finite(row);
-    return filter(row).volts;
-  };
-  if (!array.is_block()) return given_away(without_lock([&] { return filtered_row(0); }));
+  if (!array.is_block()) {
+    return given_away(without_lock([&] {
+      const std::vector<double> row = firstedge::volts(array.first());
+      check_finite(row);
+      return filter(row).volts;
+    }));
+  }
+  constexpr std::size_t at_once = 32;  // recursive filters take several rows side by side
+  const auto samples = static_cast<std::size_t>(array.counts.shape(1));
+  const std::size_t rows = array.traces.size();
   py::array_t<double> all({array.counts.shape(0), array.counts.shape(1)});
   double* const out = all.mutable_data();
-  const auto samples = static_cast<std::size_t>(array.counts.shape(1));
   without_lock([&] {
-    for_each_index(array.traces.size(), threads, [&](std::size_t i) {
-      const std::vector<double> row = filtered_row(i);
-      std::copy(row.begin(), row.end(), out + i * samples);
+    for_each_index((rows + at_once - 1) / at_once, threads, [&](std::size_t group) {
+      const std::size_t first = group * at_once, last = std::min(first + at_once, rows);
+      std::vector<std::vector<double>> some;
+      for (std::size_t i = first; i < last; ++i) {
+        some.push_back(firstedge::volts(array.traces[i]));
+        check_finite(some.back());
+      }
+      const std::vector<Filtered> filtered_rows = filter(some);
+      for (std::size_t i = first; i < last; ++i) {
+        const std::vector<double>& row = filtered_rows[i - first].volts;
+        std::copy(row.begin(), row.end(), out + i * samples);
+      }
     });
   });
   return all;
@@ -206,7 +217,13 @@ void bind_conditioned(py::module_& module) {
            py::arg("interval_s"), py::arg("baseline"), py::arg("filters"))
       .def_property_readonly("interval_s", &Conditioner::interval_s, "From sample to sample, s.")
       .def(
-          "__call__", &conditioned, py::arg("samples"), py::arg("threads") = 0,
+          "__call__",
+          [](const Conditioner& conditioner, const py::object& samples, int threads) {
+            return with_traces(samples, conditioner.interval_s(), [&](const TraceArray& array) {
+              return conditioned(conditioner, array, threads);
+            });
+          },
+          py::arg("samples"), py::arg("threads") = 0,
           R"(Conditions a Trace, or volts of shape (samples,) or (records, samples). Samples that are not finite
 are bridged and listed as clipped. threads: 0 takes all processors; the numbers do not depend on it.)");
 }

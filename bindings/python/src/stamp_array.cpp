@@ -54,10 +54,10 @@ void clear_padding(std::span<Stamp> stamps) {
 py::array stamps_given_away(std::vector<Stamp> stamps) {
   clear_padding(stamps);
   const auto size = static_cast<py::ssize_t>(stamps.size());
-  auto kept = std::make_shared<std::vector<Stamp>>(std::move(stamps));
   if (size == 0) return py::array(stamp_dtype(), std::vector<py::ssize_t>{0});
-  return py::array(stamp_dtype(), {size}, {static_cast<py::ssize_t>(sizeof(Stamp))}, kept->data(),
-                   keeper_of(kept));
+  const Stamp* const data = stamps.data();  // the same after the vector has moved
+  return py::array(stamp_dtype(), {size}, {static_cast<py::ssize_t>(sizeof(Stamp))}, data,
+                   keeper_of(std::move(stamps)));
 }
 
 std::span<const Stamp> stamps_of(const py::object& object) {

@@ -223,11 +223,6 @@ TraceArray joined(std::vector<Trace> traces, std::vector<std::uint64_t> records,
   return {.counts = std::move(counts), .traces = std::move(traces), .records = std::move(records)};
 }
 
-TraceArray traces_or_volts(const py::object& samples, double interval_s) {
-  if (py::isinstance<TraceArray>(samples)) return samples.cast<TraceArray>();
-  return traces_of(samples, {.interval_s = interval_s}, "samples");
-}
-
 std::span<const double> doubles_of(const py::object& object, const std::string& place) {
   const py::array array = array_at(object, place);
   if (!py::isinstance<py::array_t<double>>(array) || array.ndim() != 1 ||

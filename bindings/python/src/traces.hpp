@@ -46,8 +46,13 @@ TraceArray traces_of(const py::object& counts, const TraceScale& scale, const st
 /// memory, a copy otherwise. Throws Error where their types, sizes or scales differ.
 TraceArray joined(std::vector<Trace> traces, std::vector<std::uint64_t> records, const py::object& owner);
 
-/// A Trace object as it is; a plain array as volts that begin at 0 s with this interval.
-TraceArray traces_or_volts(const py::object& samples, double interval_s);
+/// work(TraceArray): of a Trace object as it is; of a plain array as volts that begin at 0 s with this
+/// interval.
+template <class Work>
+auto with_traces(const py::object& samples, double interval_s, Work&& work) {
+  if (py::isinstance<TraceArray>(samples)) return work(samples.cast<const TraceArray&>());
+  return work(traces_of(samples, {.interval_s = interval_s}, "samples"));
+}
 
 /// One-dimensional doubles, contiguous. Throws Error naming place for anything else.
 std::span<const double> doubles_of(const py::object& array, const std::string& place);
