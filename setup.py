@@ -4,6 +4,7 @@ import os
 import pathlib
 import re
 import shlex
+import shutil
 import subprocess
 import sys
 
@@ -21,15 +22,24 @@ def version() -> str:
 class BuildByCMake(build_ext):
     """Puts the whole package, module and Python files, where setuptools collects it.
 
-    The environment variable CMAKE_ARGS may hold further words for CMake.
+    The environment variable CMAKE_ARGS may hold further words for CMake. FIRSTEDGE_BUILD_TREE names a build tree that
+    has the module already: nothing is built then.
     """
 
     def run(self) -> None:
-        build, target = pathlib.Path(self.build_temp).resolve(), pathlib.Path(self.build_lib).resolve()
+        target = pathlib.Path(self.build_lib).resolve()
         if self.inplace:
             raise SystemExit(
                 "an editable install has no use: build with CMake and put build/release/python on PYTHONPATH"
             )
+        ready = os.environ.get("FIRSTEDGE_BUILD_TREE")
+        if ready:
+            shutil.copytree(pathlib.Path(ready) / "python/firstedge", target / "firstedge", dirs_exist_ok=True,
+                            ignore=shutil.ignore_patterns("__pycache__"))
+        else:
+            self.build_anew(pathlib.Path(self.build_temp).resolve(), target)
+
+    def build_anew(self, build: pathlib.Path, target: pathlib.Path) -> None:
         cmake = ["cmake", "-S", SOURCE, "-B", build, "-G", "Ninja", "-D", "CMAKE_BUILD_TYPE=Release"]
         options = ["BUILD_APPS=OFF", "BUILD_TESTS=OFF", "BUILD_PYTHON=ON", "PYTHON_DIR=."]
         cmake += [word for option in options for word in ("-D", "FIRSTEDGE_" + option)]

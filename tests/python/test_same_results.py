@@ -2,6 +2,9 @@
 
 import csv
 import json
+import os
+import pathlib
+import subprocess
 
 import h5py
 import numpy
@@ -248,3 +251,32 @@ def test_simulate(json_of_app, tmp_path):
     for wrong in ({"records": 0}, {"records": 10**12}, {"first": 300}):
         with pytest.raises(firstedge.Error):
             firstedge.simulate(plan, **wrong)
+
+
+@pytest.mark.parametrize(
+    ("words", "call"),
+    [
+        (["jitter", "nowhere.h5"], lambda: firstedge.jitter("nowhere.h5")),
+        (["stamp", "nowhere.h5", "-o", "out.h5"], lambda: firstedge.stamp("nowhere.h5", output="out.h5")),
+        (["inspect", "empty.csv"], lambda: firstedge.inspect("empty.csv")),
+        (["agree", "nowhere.h5", "nowhere.csv"], lambda: firstedge.agree("nowhere.h5", "nowhere.csv")),
+        (["clock", "tie", "empty.csv", "--rate", "1e6"], lambda: firstedge.tie("empty.csv", 1e6)),
+        (["clock", "convert", "yesterday"], lambda: firstedge.convert("yesterday")),
+        (["clock", "compare", "--first", "empty.csv", "--second", "empty.csv"],
+         lambda: firstedge.compare_stations("empty.csv", "empty.csv")),
+        (["simulate", "plan.json"], lambda: firstedge.simulate("plan.json")),
+        (["traces", "empty.csv", "--stamps", "nowhere.h5"], lambda: firstedge.browse("empty.csv", "nowhere.h5")),
+        (["chain", "nowhere.h5", "--setup", "plan.json"], lambda: firstedge.chain("nowhere.h5", "plan.json")),
+    ],
+    ids=lambda one: "-".join(one[:2]) if isinstance(one, list) else "",
+)
+def test_errors_are_the_sentences_of_the_programs(words, call, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "empty.csv").touch()
+    (tmp_path / "plan.json").write_text('{"colour": "red"}')
+    program = pathlib.Path(os.environ["FIRSTEDGE_BIN"]) / f"firstedge-{words[0]}"
+    told = subprocess.run([program, *words[1:]], capture_output=True, text=True, check=False)
+    assert told.returncode == 2
+    with pytest.raises(firstedge.Error) as caught:
+        call()
+    assert told.stderr == f"firstedge-{words[0]}: {caught.value}\n"

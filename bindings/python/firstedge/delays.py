@@ -128,8 +128,8 @@ def chain(
     the stamps; else Error. seed: of the Monte Carlo. The program is firstedge-chain. Raises Error for stamps without
     their delays already. Source: JCGM 100:2008 and JCGM 101:2008.
     """
-    table, files = stamps_and_files(stamps)
     chosen = setup_of(setup)
+    table, files = stamps_and_files(stamps)
     without, found = _core.chain(table._table, chosen, _date(date), flag_expired, seed)
     return Stamps._of(without), result_of(found, "chain", files, chosen, seed=seed)
 
