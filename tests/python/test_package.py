@@ -155,7 +155,7 @@ def in_bench_folder(bench, example, tmp_path, monkeypatch):
     shutil.copytree(bench.folder, tmp_path / "sample_data", symlinks=True)
     (tmp_path / "sample_data/stations").symlink_to(SOURCE / "sample_data/stations")
     (tmp_path / "sample_data/bench.plan.json").symlink_to(SOURCE / "sample_data/bench.plan.json")
-    for name in ("lines", "clocks"):
+    for name in ("lines", "clocks", "stations"):
         (tmp_path / name).symlink_to(example(name))
     return tmp_path
 
