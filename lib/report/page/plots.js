@@ -45,11 +45,13 @@ function numbered(groups, faintIsGrey) {
   return groups;
 }
 
+/** Once the colours have all been used, they come again with other shapes and patterns, so that no two series look alike. */
 function styleOf(group) {
+  const again = Math.floor(group.colour / SERIES_COLOURS);
   return {
     colour: colour(group.grey ? "faint" : `series-${(group.colour % SERIES_COLOURS) + 1}`),
-    dash: DASHES[group.dash % DASHES.length],
-    shape: SHAPES[group.shape % SHAPES.length],
+    dash: DASHES[(group.dash + again) % DASHES.length],
+    shape: SHAPES[(group.shape + again) % SHAPES.length],
   };
 }
 
