@@ -1,8 +1,10 @@
 #include "firstedge/signal/sample_step.hpp"
 
 #include <algorithm>
+#include <bit>
 #include <cmath>
-#include <iterator>
+#include <cstdint>
+#include <limits>
 #include <vector>
 
 namespace firstedge {
@@ -10,11 +12,30 @@ namespace {
 
 constexpr std::size_t fewest_samples = 32;
 
+/// Each of the finite values once (but 0 and -0 may both be there), in no order: quantised ones are few, so
+/// that sorting them is soon done.
+std::vector<double> without_repeats(std::span<const double> values) {
+  // A table of places by the number's bits, at most half full.
+  const std::size_t places = std::bit_ceil(2 * values.size());
+  const int shift = 64 - std::countr_zero(places);
+  constexpr std::uint64_t odd = 0x9e3779b97f4a7c15;  // 2^64 over the golden ratio
+  constexpr auto empty = std::numeric_limits<double>::quiet_NaN();
+  std::vector<double> table(places, empty);
+  std::vector<double> once;
+  for (const double value : values) {
+    if (!std::isfinite(value)) continue;
+    std::size_t place = (std::bit_cast<std::uint64_t>(value) * odd) >> static_cast<unsigned>(shift);
+    while (!std::isnan(table[place]) && table[place] != value) place = (place + 1) % places;
+    if (table[place] == value) continue;
+    table[place] = value;
+    once.push_back(value);
+  }
+  return once;
+}
+
 /// The distinct values, in order; values closer than rounding count as one.
 std::vector<double> distinct_values(std::span<const double> values) {
-  std::vector<double> sorted;
-  std::copy_if(values.begin(), values.end(), std::back_inserter(sorted),
-               [](double value) { return std::isfinite(value); });
+  std::vector<double> sorted = without_repeats(values);
   std::sort(sorted.begin(), sorted.end());
   if (sorted.empty()) return sorted;
   constexpr double rounding = 1e-6;  // of the range: below a count of 16 bits

@@ -167,15 +167,19 @@ PulseTemplate averaged(const std::vector<Candidate>& all, const Stretch& stretch
   if (!(length >= 8)) throw Error(place, "the pulses have no common stretch", "give longer records");
   TemplateRegression regression(made.first_s, made.interval_s, static_cast<std::size_t>(length),
                                 highest_cycles_per_sample / interval_s);
+  std::vector<double> volts;
   for (const Candidate& one : all) {
     if (!one.used) continue;
     const double from =
         std::max(std::ceil(one.time_samples - stretch.before), static_cast<double>(one.first));
     const double to =
         std::min(std::floor(one.time_samples + stretch.after) + 1, static_cast<double>(one.last));
-    std::vector<double> volts;
-    for (auto i = static_cast<std::size_t>(from); static_cast<double>(i) < to; ++i)
-      volts.push_back(one.pulse.polarity * one.trace->volts[i] - one.level_v);
+    if (!(from < to)) continue;
+    const auto first = static_cast<std::size_t>(from);
+    volts.resize(static_cast<std::size_t>(to) - first);
+    const double* samples = one.trace->volts.data() + first;
+    const double sign = one.pulse.polarity;
+    for (std::size_t i = 0; i < volts.size(); ++i) volts[i] = sign * samples[i] - one.level_v;
     regression.add_pulse((from - one.time_samples) * interval_s, interval_s, one.height_v, volts);
   }
   TemplateRegression::Solution solution = regression.solved();

@@ -1,7 +1,8 @@
 // Template regression: the smooth shape that many noisy, aligned samples have in common.
 #pragma once
 
-#include <array>
+#include "firstedge/timing/smoothing_spline.hpp"
+
 #include <cstddef>
 #include <span>
 #include <vector>
@@ -37,17 +38,9 @@ class TemplateRegression {
   Solution solved() const;
 
  private:
-  static constexpr std::size_t half_band = 3;
-  using Band = std::array<double, half_band + 1>;
-  struct Smooth;
-  Smooth smoothed(double penalty) const;
-
   double first_s_ = 0, interval_s_ = 0, highest_hz_ = 0;
   std::size_t points_ = 0;
-  std::vector<Band> products_;  // products_[i][k]: of basis functions i and i + k
-  std::vector<double> with_data_;
-  double data2_ = 0, weights_ = 0;
-  std::size_t samples_ = 0;
+  SplineSums sums_;
 };
 
 }  // namespace firstedge
