@@ -97,6 +97,14 @@ std::vector<double> NoiseWhitening::whitened(std::span<const double> values) con
   return result;
 }
 
+std::vector<double> NoiseWhitening::whitened_amid_zeros(std::span<const double> values) const {
+  std::vector<double> among(values.size() + 2 * order());
+  std::copy(values.begin(), values.end(), among.begin() + static_cast<std::ptrdiff_t>(order()));
+  std::vector<double> result(values.size() + order());
+  if (!result.empty()) correlate(among, rows_.back(), result);
+  return result;
+}
+
 std::vector<double> NoiseWhitening::unit_column(std::size_t sample, std::size_t samples) const {
   std::vector<double> column(std::min(order() + 1, samples - sample));
   for (std::size_t k = 0; k < column.size(); ++k) {

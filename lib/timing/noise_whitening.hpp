@@ -39,6 +39,10 @@ class NoiseWhitening {
   /// One number a sample, shape as given.
   std::vector<double> whitened(std::span<const double> values) const;
 
+  /// The values amid zeros, at least order() before them, whitened: from the first value on as far as they
+  /// reach, shape (values.size() + order(),).
+  std::vector<double> whitened_amid_zeros(std::span<const double> values) const;
+
   /// What whitened() makes of a run of `samples` that is 1 at `sample` and 0 elsewhere, from that sample on
   /// (it is 0 before it), as far as it reaches: shape (min(order() + 1, samples - sample),).
   std::vector<double> unit_column(std::size_t sample, std::size_t samples) const;

@@ -90,6 +90,8 @@ TemplateColumns::Ready TemplateColumns::sampled_at(double position) const {
   }
   std::array<std::vector<double>, 4> white;
   for (std::size_t c = 0; c < 4; ++c) white[c] = whitening_.whitened(made.plain[c]);
+  for (std::size_t c = 0; c < made.white_amid_zeros.size(); ++c)
+    made.white_amid_zeros[c] = whitening_.whitened_amid_zeros(made.plain[c]);
   made.white = multiplied(std::move(white), samples_);
   made.shares = time_shares(made.white, made.uncertainty, whitening_, variance_v2_, fit_level_);
   return made;
@@ -130,6 +132,16 @@ TemplateColumns::Sampled TemplateColumns::sampled(double time_samples) const {
     found.slope[i] += place.rest * curvature;
   }
   return found;
+}
+
+TemplateColumns::WhiteAmidZeros TemplateColumns::white_amid_zeros(double time_samples) const {
+  const Place place = place_of_nearest(time_samples);
+  const auto& columns = ready_[place.ready].white_amid_zeros;
+  return {.first = place.whole + first_offset_,
+          .rest = place.rest,
+          .shape = columns[shape_column],
+          .slope = columns[slope_column],
+          .curvature = columns[curvature_column]};
 }
 
 double TemplateColumns::time_of(const Place& place) const {

@@ -77,6 +77,16 @@ class TemplateColumns {
   };
   Sampled sampled(double time_samples) const;
 
+  /// The same whitened as it stands amid zeros (NoiseWhitening::whitened_amid_zeros), a series in `rest`:
+  /// shape + rest slope + rest^2/2 curvature, and its derivative. Shape (samples() + whitening().order(),)
+  /// each, from sample `first` of the trace on. A view.
+  struct WhiteAmidZeros {
+    std::ptrdiff_t first = 0;
+    double rest = 0;
+    std::span<const double> shape, slope, curvature;
+  };
+  WhiteAmidZeros white_amid_zeros(double time_samples) const;
+
   const NoiseWhitening& whitening() const { return whitening_; }
   const TemplateShape& shape() const { return shape_; }
   double interval_s() const { return interval_s_; }
@@ -92,6 +102,7 @@ class TemplateColumns {
     std::array<std::vector<double>, 4> plain;
     std::vector<double> uncertainty;
     WhiteColumns white;
+    std::array<std::vector<double>, 3> white_amid_zeros;
     TimeShares shares;
   };
   Ready sampled_at(double position) const;

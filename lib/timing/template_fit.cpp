@@ -1,5 +1,6 @@
 #include "firstedge/timing/template_fit.hpp"
 
+#include "firstedge/timing/pulse_splitting.hpp"
 #include "firstedge/timing/template_group.hpp"
 #include "firstedge/timing/template_stamp.hpp"
 #include "firstedge/timing/template_trace.hpp"

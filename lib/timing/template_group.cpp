@@ -1,5 +1,8 @@
 #include "firstedge/timing/template_group.hpp"
 
+#include "firstedge/timing/group_samples.hpp"
+#include "firstedge/timing/orthogonal_columns.hpp"
+
 #include <algorithm>
 #include <cmath>
 #include <utility>
@@ -16,74 +19,16 @@ constexpr double least_step_over_uncertainty = 1e-4;
 // A sample that enters or leaves a support may keep the steps from getting that short: then this will do.
 constexpr int patient_trials = 10;
 constexpr double short_step_over_uncertainty = 1e-2;
-// Columns closer to parallel than this (sine of their angle) cannot be told from one another.
-constexpr double parallel = 1e-6;
 
+using Eigen::Index;
 using Eigen::MatrixXd;
 using Eigen::VectorXd;
 
-// The samples of a group, whitened, and the columns that pulses put into them.
-class GroupSamples {
- public:
-  GroupSamples(const TemplateColumns& columns, const PulseSamples& samples)
-      : columns_(columns), samples_(samples) {
-    if (samples.any_left_out) missing_ = MissingSamples(samples.left_out, columns.whitening());
-    data_ = white(samples.volts);
-    level_ = white(std::vector<double>(samples.volts.size(), 1.0));
-  }
-  Eigen::Index rows() const { return data_.size(); }
-  std::size_t rows_used() const { return samples_.volts.size() - missing_.rows_lost(); }
-  const TemplateColumns& columns() const { return columns_; }
-  const PulseSamples& samples() const { return samples_; }
-  const VectorXd& data() const { return data_; }
-  const VectorXd& level() const { return level_; }
+std::span<const double> column_of(const MatrixXd& matrix, Index column) {
+  return {matrix.col(column).data(), static_cast<std::size_t>(matrix.rows())};
+}
 
-  // What a member of height 1 V puts into the samples, and its derivative with the time in samples.
-  struct Columns {
-    VectorXd shape, slope;
-  };
-  Columns of(const GroupMember& member) const {
-    const TemplateColumns::Sampled sampled = columns_.sampled(member.time_samples);
-    return {white(placed(sampled.shape, sampled.first, member.polarity)),
-            white(placed(sampled.slope, sampled.first, member.polarity))};
-  }
-  VectorXd shape_of(const GroupMember& member) const {
-    const TemplateColumns::Sampled sampled = columns_.sampled(member.time_samples);
-    return white(placed(sampled.shape, sampled.first, member.polarity));
-  }
-  // Of the template, at each sample.
-  std::vector<double> uncertainty(const GroupMember& member) const {
-    const TemplateColumns::Sampled sampled = columns_.sampled(member.time_samples);
-    return placed(sampled.uncertainty, sampled.first, 1);
-  }
-  // The weights of the samples in a weighted sum of rows.
-  std::vector<double> sample_weights(const VectorXd& rows) const {
-    return columns_.whitening().sample_weights(std::span(rows.data(), static_cast<std::size_t>(rows.size())));
-  }
-
- private:
-  // times * values at their place among the samples, 0 elsewhere.
-  std::vector<double> placed(std::span<const double> values, std::ptrdiff_t first, double times) const {
-    std::vector<double> all(samples_.volts.size());
-    const std::ptrdiff_t begin = std::max(first, samples_.first);
-    const std::ptrdiff_t end = std::min(first + static_cast<std::ptrdiff_t>(values.size()), samples_.last());
-    for (std::ptrdiff_t i = begin; i < end; ++i)
-      all[static_cast<std::size_t>(i - samples_.first)] = times * values[static_cast<std::size_t>(i - first)];
-    return all;
-  }
-  VectorXd white(std::span<const double> values) const {
-    const std::vector<double> made = missing_.taken_out(columns_.whitening().whitened(values));
-    return Eigen::Map<const VectorXd>(made.data(), static_cast<Eigen::Index>(made.size()));
-  }
-
-  const TemplateColumns& columns_;
-  const PulseSamples& samples_;
-  MissingSamples missing_;
-  VectorXd data_, level_;
-};
-
-// The state of the fit at trial times: columns are the shapes, the level (if fitted) and, scaled by the
-// heights, the slopes.
+// The state of the fit at trial times.
 struct Trial {
   std::vector<GroupMember> members;
   VectorXd heights;
@@ -91,10 +36,6 @@ struct Trial {
   double chi_square = 0;
   VectorXd steps;
   MatrixXd covariance;  // of times (samples), then heights, then the level
-  MatrixXd columns;
-
-  // Of the rows in the times, then in the heights: a column each.
-  MatrixXd weights() const { return columns * covariance.leftCols(2 * heights.size()); }
 };
 
 class GroupFit {
@@ -102,36 +43,28 @@ class GroupFit {
   GroupFit(const TemplateColumns& columns, const PulseSamples& samples) : group_(columns, samples) {}
 
   std::optional<Trial> at(std::vector<GroupMember> members) const {
-    const auto count = static_cast<Eigen::Index>(members.size());
-    const Eigen::Index linear = count + (group_.columns().fits_level() ? 1 : 0);
-    if (group_.rows_used() < static_cast<std::size_t>(linear + count + 2)) return std::nullopt;
-    Trial trial{.members = std::move(members)};
-    MatrixXd all(group_.rows(), count + linear);
-    for (Eigen::Index k = 0; k < count; ++k) {
-      const GroupSamples::Columns columns = group_.of(member(trial, k));
-      all.col(k) = columns.slope;
-      all.col(count + k) = columns.shape;
-    }
-    if (linear > count) all.rightCols(1) = group_.level();
-    const Eigen::HouseholderQR<MatrixXd> shapes(all.rightCols(linear));
-    if (!independent(shapes, all.rightCols(linear))) return std::nullopt;
-    const VectorXd solved = shapes.solve(group_.data());
-    trial.heights = solved.head(count);
-    if (linear > count) trial.level_v = solved(count);
+    const std::size_t count = members.size();
+    const std::size_t linear = count + (group_.columns().fits_level() ? 1 : 0);
+    if (group_.rows_used() < linear + count + 2) return std::nullopt;
+    // The shapes and the level, and behind them the slopes.
+    OrthogonalColumns columns(group_.data());
+    for (const GroupMember& one : members)
+      if (!columns.add(group_.shape_of(one))) return std::nullopt;
+    if (linear > count && !columns.add(group_.level())) return std::nullopt;
+    const std::vector<double> solved = columns.solution();
+    Trial trial;
+    trial.heights = Eigen::Map<const VectorXd>(solved.data(), static_cast<Index>(count));
     if (!(trial.heights.minCoeff() > 0)) return std::nullopt;
-    for (Eigen::Index k = 0; k < count; ++k) all.col(k) *= trial.heights(k);
-    const VectorXd residual = group_.data() - all.rightCols(linear) * solved;
-    trial.chi_square = residual.squaredNorm();
-
-    const Eigen::HouseholderQR<MatrixXd> full(all);
-    if (!independent(full, all)) return std::nullopt;
-    trial.steps = full.solve(residual).head(count);
-    const MatrixXd upper = full.matrixQR().topRows(count + linear).triangularView<Eigen::Upper>();
-    const MatrixXd inverse =
-        upper.triangularView<Eigen::Upper>().solve(MatrixXd::Identity(count + linear, count + linear));
-    trial.covariance = inverse * inverse.transpose();
+    if (linear > count) trial.level_v = solved.back();
+    trial.chi_square = columns.rest2();
+    for (const GroupMember& one : members)
+      if (!columns.add(group_.slope_of(one))) return std::nullopt;
+    const std::vector<double> stepped = columns.solution();
+    trial.steps = Eigen::Map<const VectorXd>(stepped.data() + linear, static_cast<Index>(count))
+                      .cwiseQuotient(trial.heights);
+    trial.covariance = covariance(columns, trial.heights);
     if (!trial.steps.allFinite() || !trial.covariance.allFinite()) return std::nullopt;
-    trial.columns = std::move(all);
+    trial.members = std::move(members);
     return trial;
   }
 
@@ -143,10 +76,10 @@ class GroupFit {
     // What the template's uncertainty adds to chi-square is a mean over its support, see FittedPulse.
     const double heights2 = trial.heights.squaredNorm() * static_cast<double>(columns.samples()) /
                             static_cast<double>(group_.rows());
-    const MatrixXd weights = trial.weights();
+    const MatrixXd weights = row_weights(trial);
     std::vector<std::vector<double>> doubts;
     for (const GroupMember& one : trial.members) doubts.push_back(group_.uncertainty(one));
-    for (Eigen::Index k = 0; k < trial.heights.size(); ++k) {
+    for (Index k = 0; k < trial.heights.size(); ++k) {
       const GroupMember& one = member(trial, k);
       FittedPulse pulse{.time_samples = one.time_samples,
                         .height_v = trial.heights(k),
@@ -155,29 +88,54 @@ class GroupFit {
                         .chi_square = trial.chi_square,
                         .degrees_of_freedom = group.degrees_of_freedom};
       pulse.information = 1 / trial.covariance(k, k);
-      const Eigen::Index height = trial.heights.size() + k;
+      const Index height = trial.heights.size() + k;
       pulse.explained = pulse.height_v * pulse.height_v / trial.covariance(height, height);
-      pulse.shares = shares(trial, k, weights.col(k), doubts);
+      pulse.shares = shares(trial, k, column_of(weights, k), doubts);
       look_at_samples(pulse);
       group.pulses.push_back(pulse);
-      group.height_weights.push_back(group_.sample_weights(weights.col(height)));
+      group.height_weights.push_back(group_.sample_weights(column_of(weights, height)));
     }
     return group;
   }
 
  private:
-  static const GroupMember& member(const Trial& trial, Eigen::Index k) {
+  static const GroupMember& member(const Trial& trial, Index k) {
     return trial.members[static_cast<std::size_t>(k)];
   }
 
-  static bool independent(const Eigen::HouseholderQR<MatrixXd>& factors, const MatrixXd& columns) {
-    for (Eigen::Index k = 0; k < columns.cols(); ++k)
-      if (!(std::abs(factors.matrixQR()(k, k)) > parallel * columns.col(k).norm())) return false;
-    return true;
+  // Of times, heights and level, from the factors of shapes, level and slopes.
+  static MatrixXd covariance(const OrthogonalColumns& columns, const VectorXd& heights) {
+    const auto all = static_cast<Index>(columns.count());
+    const Index linear = all - heights.size();
+    MatrixXd upper = MatrixXd::Zero(all, all);
+    for (Index j = 0; j < all; ++j)
+      for (Index i = 0; i <= j; ++i)
+        upper(i, j) = columns.upper(static_cast<std::size_t>(i), static_cast<std::size_t>(j));
+    const MatrixXd inverse = upper.triangularView<Eigen::Upper>().solve(MatrixXd::Identity(all, all));
+    MatrixXd turned(all, all);
+    turned.topRows(heights.size()) = heights.cwiseInverse().asDiagonal() * inverse.bottomRows(heights.size());
+    turned.bottomRows(linear) = inverse.topRows(linear);
+    return turned * turned.transpose();
+  }
+
+  // The weights of the rows in the times, then in the heights: a column each.
+  MatrixXd row_weights(const Trial& trial) const {
+    const Index count = trial.heights.size();
+    MatrixXd columns(static_cast<Index>(group_.rows()), trial.covariance.rows());
+    const auto set = [&](Index column, const std::vector<double>& values) {
+      columns.col(column) = Eigen::Map<const VectorXd>(values.data(), columns.rows());
+    };
+    for (Index k = 0; k < count; ++k) {
+      set(k, group_.slope_of(member(trial, k)));
+      columns.col(k) *= trial.heights(k);
+      set(count + k, group_.shape_of(member(trial, k)));
+    }
+    if (columns.cols() > 2 * count) set(2 * count, group_.level());
+    return columns * trial.covariance.leftCols(2 * count);
   }
 
   // of_rows: their weights in the time of member k.
-  TimeShares shares(const Trial& trial, Eigen::Index k, const VectorXd& of_rows,
+  TimeShares shares(const Trial& trial, Index k, std::span<const double> of_rows,
                     const std::vector<std::vector<double>>& doubts) const {
     const std::vector<double> weights = group_.sample_weights(of_rows);
     double squares = 0;
@@ -188,7 +146,7 @@ class GroupFit {
       squares += square;
       sum += weights[i];
       for (std::size_t j = 0; j < doubts.size(); ++j)
-        doubtful += square * std::pow(trial.heights(static_cast<Eigen::Index>(j)) * doubts[j][i], 2);
+        doubtful += square * std::pow(trial.heights(static_cast<Index>(j)) * doubts[j][i], 2);
     }
     const double height = trial.heights(k);
     TimeShares found;
@@ -220,36 +178,16 @@ class GroupFit {
 std::vector<GroupMember> moved(const Trial& trial, double longest, double factor) {
   std::vector<GroupMember> members = trial.members;
   for (std::size_t k = 0; k < members.size(); ++k)
-    members[k].time_samples +=
-        factor * std::clamp(trial.steps(static_cast<Eigen::Index>(k)), -longest, longest);
+    members[k].time_samples += factor * std::clamp(trial.steps(static_cast<Index>(k)), -longest, longest);
   return members;
 }
 
 bool at_rest(const Trial& trial, double over_uncertainty) {
-  for (Eigen::Index k = 0; k < trial.steps.size(); ++k) {
+  for (Index k = 0; k < trial.steps.size(); ++k) {
     const double least = std::max(least_step_samples, over_uncertainty * std::sqrt(trial.covariance(k, k)));
     if (!(std::abs(trial.steps(k)) <= least)) return false;
   }
   return true;
-}
-
-// An orthonormal basis of what the level and all pulses but one can put into the samples, their times moving
-// a little.
-MatrixXd others_basis(const GroupSamples& group, std::span<const GroupMember> members, std::size_t but) {
-  std::vector<VectorXd> known;
-  for (std::size_t k = 0; k < members.size(); ++k) {
-    if (k == but) continue;
-    const GroupSamples::Columns columns = group.of(members[k]);
-    known.push_back(columns.shape);
-    known.push_back(columns.slope);
-  }
-  if (group.columns().fits_level()) known.push_back(group.level());
-  MatrixXd columns(group.rows(), static_cast<Eigen::Index>(known.size()));
-  for (std::size_t c = 0; c < known.size(); ++c) columns.col(static_cast<Eigen::Index>(c)) = known[c];
-  if (columns.cols() == 0) return columns;
-  const Eigen::HouseholderQR<MatrixXd> factors(columns);
-  return factors.householderQ() *
-         MatrixXd::Identity(columns.rows(), std::min(columns.rows(), columns.cols()));
 }
 
 }  // namespace
@@ -286,51 +224,6 @@ std::optional<double> chi_square_at(const TemplateColumns& columns, const PulseS
                                     std::span<const GroupMember> members) {
   const std::optional<Trial> trial = GroupFit(columns, samples).at({members.begin(), members.end()});
   return trial ? std::optional(trial->chi_square) : std::nullopt;
-}
-
-std::optional<std::vector<GroupMember>> taken_for_two(const TemplateColumns& columns,
-                                                      const PulseSamples& samples,
-                                                      std::span<const GroupMember> fitted, std::size_t split,
-                                                      double first_samples, double last_samples) {
-  constexpr double most_steps = 400;
-  constexpr double reach = 2;  // of the first of the two from where `split` was fitted, in transitions
-  const GroupSamples group(columns, samples);
-  const MatrixXd basis = others_basis(group, fitted, split);
-  const double transition = columns.shape().transition_duration_s() / columns.interval_s();
-  const double span = last_samples - first_samples;
-  const double step = std::max({transition / 8, 0.25, span / most_steps});
-  const auto steps = static_cast<Eigen::Index>(std::max(std::floor(span / step), 0.0)) + 1;
-  const auto place = [&](Eigen::Index i) { return first_samples + static_cast<double>(i) * step; };
-  MatrixXd shapes(group.rows(), steps);
-  for (Eigen::Index i = 0; i < steps; ++i) shapes.col(i) = group.shape_of({place(i), fitted[split].polarity});
-  if (basis.cols() > 0) shapes -= basis * (basis.transpose() * shapes);
-  const VectorXd with_data = shapes.transpose() * group.data();
-  const VectorXd lengths2 = shapes.colwise().squaredNorm();
-
-  Eigen::Index firsts = 0;
-  while (firsts < steps && place(firsts) <= fitted[split].time_samples + reach * transition) ++firsts;
-  const MatrixXd products = shapes.transpose() * shapes.leftCols(firsts);
-
-  double most = 0;
-  std::optional<std::pair<Eigen::Index, Eigen::Index>> best;
-  for (Eigen::Index a = 0; a < firsts; ++a) {
-    for (Eigen::Index b = a + 1; b < steps; ++b) {
-      const double product = products(b, a);
-      const double determinant = lengths2(a) * lengths2(b) - product * product;
-      if (!(determinant > parallel * lengths2(a) * lengths2(b))) continue;
-      const double on_a = (with_data(a) * lengths2(b) - with_data(b) * product) / determinant;
-      const double on_b = (with_data(b) * lengths2(a) - with_data(a) * product) / determinant;
-      const double explained = on_a * with_data(a) + on_b * with_data(b);
-      if (!(on_a > 0 && on_b > 0 && explained > most)) continue;
-      most = explained;
-      best = {a, b};
-    }
-  }
-  if (!best) return std::nullopt;
-  std::vector<GroupMember> members{fitted.begin(), fitted.end()};
-  members[split].time_samples = place(best->first);
-  members.push_back({place(best->second), fitted[split].polarity});
-  return members;
 }
 
 }  // namespace firstedge

@@ -1,7 +1,7 @@
 // Template group: pulses that overlap, fitted together.
 #pragma once
 
-#include "firstedge/timing/template_pulse.hpp"
+#include "firstedge/timing/group_samples.hpp"
 
 #include <cstddef>
 #include <optional>
@@ -9,12 +9,6 @@
 #include <vector>
 
 namespace firstedge {
-
-/// A pulse of a group before the fit.
-struct GroupMember {
-  double time_samples = 0;
-  int polarity = 1;
-};
 
 /// Every pulse of a group. pulses[k] is member k as given; in each of them level_v, chi_square and
 /// degrees_of_freedom are those of the whole group, explained is its squared height over the variance of the
@@ -39,24 +33,12 @@ struct FittedGroup {
 /// samples: positive for polarity +1, all that the supports of the members reach; samples outside a member's
 /// support do not know of it. Nothing when the steps do not come below 1e-4 of the uncertainties within 40
 /// trials, a height does not come out over 0 in its member's polarity, the columns cannot be told from one
-/// another, or fewer than 2 degrees of freedom are left. The work of a trial is samples * members * (members
-/// + the order of the whitening).
+/// another, or fewer than 2 degrees of freedom are left. The work of a trial is samples * members^2.
 std::optional<FittedGroup> fit_group(const TemplateColumns& columns, const PulseSamples& samples,
                                      std::span<const GroupMember> members);
 
 /// Chi-square of the group with the times as they stand; nothing where fit_group would find nothing.
 std::optional<double> chi_square_at(const TemplateColumns& columns, const PulseSamples& samples,
                                     std::span<const GroupMember> members);
-
-/// The group with one of its pulses, `split`, taken for two of the same polarity: the two places on a grid
-/// that leave the least chi-square when heights and level are free and the other pulses may move a little.
-/// The first of the two stands within two transition durations of `split` as it was fitted (and takes its
-/// place in what is returned), the second after it up to last_samples (and stands at the end). Nothing when
-/// no two heights over 0 do. The grid has a step of an eighth of a transition duration, at least a quarter of
-/// a sample, and at most 400 steps.
-std::optional<std::vector<GroupMember>> taken_for_two(const TemplateColumns& columns,
-                                                      const PulseSamples& samples,
-                                                      std::span<const GroupMember> fitted, std::size_t split,
-                                                      double first_samples, double last_samples);
 
 }  // namespace firstedge
