@@ -24,7 +24,6 @@ NOT_RUN = {
     "sbatch": "needs a scheduler: acceptance/job_array runs it",
     "parts=$(sbatch": "needs a scheduler: acceptance/job_array runs it",
     "tests/benchmark/run": "measures for minutes",
-    "ctest": "runs tests, this one among them",
     "PYTHONPATH=build/release/python /usr/bin/python3": "opens an interpreter: python/pytest imports the package so",
     "/usr/bin/python3 -m venv": "part of an installation",
     "env/bin/pip install": "part of an installation",
