@@ -229,14 +229,30 @@ double root_in_bracket(const NewtonPolynomial& polynomial, double level, double 
   return x;
 }
 
-/// The stencil for a place between samples `before` and `before + 1`, which are both there.
-Stencil stencil_in_bracket(std::span<const double> values, std::size_t before, double fraction,
-                           Interpolation interpolation, double noise_rms) {
-  Stencil stencil;
-  stencil.size = std::min(samples_of(interpolation), values.size());
-  stencil.first = best_run(values, before, fraction, stencil.size, noise_rms);
-  stencil.weights = lagrange_weights(stencil.size, static_cast<double>(before - stencil.first) + fraction);
-  return stencil;
+/// Where the polynomial through the best run of samples crosses a level.
+struct RunCrossing {
+  std::size_t first, size;  ///< of the run
+  NewtonPolynomial polynomial;
+  double place;     ///< of the crossing in the run
+  double fraction;  ///< and between the samples of the bracket
+};
+
+std::optional<RunCrossing> crossing_in_bracket(std::span<const double> values, std::size_t before,
+                                               double level, Interpolation interpolation, double noise_rms) {
+  if (values.size() < 2 || before >= values.size() - 1) return std::nullopt;
+  const double left = values[before] - level;
+  const double right = values[before + 1] - level;
+  const bool brackets = (left <= 0 && right >= 0) || (left >= 0 && right <= 0);  // false for NaN
+  if (!brackets || left == right || !std::isfinite(right - left)) return std::nullopt;
+
+  const double guess = left / (left - right);
+  const std::size_t size = std::min(samples_of(interpolation), values.size());
+  const std::size_t first = best_run(values, before, guess, size, noise_rms);
+  const NewtonPolynomial polynomial(values.subspan(first, size));
+  const auto offset = static_cast<double>(before - first);
+  double fraction = guess;
+  if (left != 0 && right != 0) fraction = root_in_bracket(polynomial, level, offset, guess, left < 0);
+  return RunCrossing{first, size, polynomial, offset + fraction, fraction};
 }
 
 }  // namespace
@@ -247,27 +263,30 @@ Stencil stencil_at(std::span<const double> values, double position, Interpolatio
   if (values.size() == 1) return {.first = 0, .size = 1, .weights = {1}};
   const double place = std::clamp(position, 0.0, static_cast<double>(values.size() - 1));
   const std::size_t before = std::min(static_cast<std::size_t>(place), values.size() - 2);
-  return stencil_in_bracket(values, before, place - static_cast<double>(before), interpolation, noise_rms);
+  const double fraction = place - static_cast<double>(before);
+  Stencil stencil;
+  stencil.size = std::min(samples_of(interpolation), values.size());
+  stencil.first = best_run(values, before, fraction, stencil.size, noise_rms);
+  stencil.weights = lagrange_weights(stencil.size, static_cast<double>(before - stencil.first) + fraction);
+  return stencil;
 }
 
 std::optional<Crossing> find_crossing(std::span<const double> values, std::size_t before, double level,
                                       Interpolation interpolation, double noise_rms) {
-  if (values.size() < 2 || before >= values.size() - 1) return std::nullopt;
-  const double left = values[before] - level;
-  const double right = values[before + 1] - level;
-  const bool brackets = (left <= 0 && right >= 0) || (left >= 0 && right <= 0);  // false for NaN
-  if (!brackets || left == right || !std::isfinite(right - left)) return std::nullopt;
+  const auto found = crossing_in_bracket(values, before, level, interpolation, noise_rms);
+  if (!found) return std::nullopt;
+  return Crossing{.position = static_cast<double>(before) + found->fraction,
+                  .slope_per_sample = found->polynomial.at(found->place).slope,
+                  .stencil = {.first = found->first,
+                              .size = found->size,
+                              .weights = lagrange_weights(found->size, found->place)}};
+}
 
-  const double guess = left / (left - right);
-  Stencil stencil = stencil_in_bracket(values, before, guess, interpolation, noise_rms);
-  const NewtonPolynomial polynomial(values.subspan(stencil.first, stencil.size));
-  const auto offset = static_cast<double>(before - stencil.first);
-  double fraction = guess;
-  if (left != 0 && right != 0) fraction = root_in_bracket(polynomial, level, offset, guess, left < 0);
-  stencil.weights = lagrange_weights(stencil.size, offset + fraction);
-  return Crossing{.position = static_cast<double>(before) + fraction,
-                  .slope_per_sample = polynomial.at(offset + fraction).slope,
-                  .stencil = stencil};
+std::optional<double> crossing_position(std::span<const double> values, std::size_t before, double level,
+                                        Interpolation interpolation, double noise_rms) {
+  const auto found = crossing_in_bracket(values, before, level, interpolation, noise_rms);
+  if (!found) return std::nullopt;
+  return static_cast<double>(before) + found->fraction;
 }
 
 double interpolated(std::span<const double> values, double position, Interpolation interpolation,

@@ -58,6 +58,10 @@ Stencil stencil_at(std::span<const double> values, double position, Interpolatio
 std::optional<Crossing> find_crossing(std::span<const double> values, std::size_t before, double level,
                                       Interpolation interpolation, double noise_rms = 0);
 
+/// The position of find_crossing() alone, which costs half as much.
+std::optional<double> crossing_position(std::span<const double> values, std::size_t before, double level,
+                                        Interpolation interpolation, double noise_rms = 0);
+
 /// The interpolated value at a fractional position; beyond the ends, the end sample. NaN for empty values or
 /// a position that is NaN.
 double interpolated(std::span<const double> values, double position, Interpolation interpolation,

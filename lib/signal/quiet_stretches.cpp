@@ -1,10 +1,12 @@
 #include "firstedge/signal/quiet_stretches.hpp"
 
+#include "firstedge/core/vector_clones.hpp"
 #include "firstedge/signal/lane_sums.hpp"
 #include "firstedge/signal/level_statistics.hpp"
 
 #include <algorithm>
 #include <cmath>
+#include <cstdint>
 
 namespace firstedge {
 namespace {
@@ -36,6 +38,28 @@ struct BlockVariances {
   double quiet = 0;
 };
 
+/// The value that stands at `rank` when the values, one or more, are put in order.
+FIRSTEDGE_VECTOR_CLONES double value_of_rank(std::vector<double>& values, std::size_t rank) {
+  constexpr std::size_t few = 32;
+  const std::size_t size = values.size();
+  if (size <= few) {
+    // For a few it is faster to count how many are less than each, without a branch.
+    const double* v = values.data();
+    for (std::size_t i = 0; i < size; ++i) {
+      std::int64_t less = 0, equal = 0;
+      for (std::size_t k = 0; k < size; ++k) {
+        less += v[k] < v[i] ? 1 : 0;
+        equal += v[k] == v[i] ? 1 : 0;
+      }
+      const auto wanted = static_cast<std::int64_t>(rank);
+      if (less <= wanted && wanted < less + equal) return v[i];
+    }
+  }
+  const auto at = values.begin() + static_cast<std::ptrdiff_t>(rank);
+  std::nth_element(values.begin(), at, values.end());
+  return *at;
+}
+
 BlockVariances block_variances(std::span<const double> values) {
   const std::size_t block = std::clamp<std::size_t>(values.size() / 16, fewest_quiet_samples, 64);
   const auto n = static_cast<double>(block);
@@ -48,9 +72,8 @@ BlockVariances block_variances(std::span<const double> values) {
       squares.push_back(std::max(moments[k].squares - moments[k].distances * moments[k].distances / n, 0.0));
   }
   const double of_first = squares.front();
-  const auto quartile = squares.begin() + static_cast<std::ptrdiff_t>(squares.size() / 4);
-  std::nth_element(squares.begin(), quartile, squares.end());
-  return {.block = block, .first = of_first / (n - 1), .quiet = *quartile / (n - 1)};
+  const double quartile = value_of_rank(squares, squares.size() / 4);
+  return {.block = block, .first = of_first / (n - 1), .quiet = quartile / (n - 1)};
 }
 
 /// True if all values stand this near to the centre.

@@ -195,8 +195,8 @@ std::optional<EdgeCrossing> PulseEdge::crossing(double level_v) const {
 double PulseEdge::position_of(double level_v, Interpolation interpolation) const {
   const auto before = bracket(level_v);
   if (!before) return not_known;
-  const auto crossing = find_crossing(volts(), *before, level_v, interpolation, noise_.deviation_v());
-  return crossing ? crossing->position : not_known;
+  return crossing_position(volts(), *before, level_v, interpolation, noise_.deviation_v())
+      .value_or(not_known);
 }
 
 // From 10 % to 90 % of the height; NaN if the edge does not reach it.

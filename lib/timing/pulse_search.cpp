@@ -9,6 +9,7 @@
 #include <limits>
 #include <numbers>
 #include <span>
+#include <utility>
 
 namespace firstedge {
 namespace {
@@ -199,11 +200,17 @@ std::vector<Pulse> both_polarities(const ConditionedTrace& trace, const Levels& 
   for (const int sign : {1, -1}) {
     if (sign > 0 && polarity == SearchOptions::Polarity::negative) continue;
     if (sign < 0 && polarity == SearchOptions::Polarity::positive) continue;
-    const std::vector<Pulse> pulses = Scan(trace.volts, sign, levels).pulses();
-    found.insert(found.end(), pulses.begin(), pulses.end());
+    std::vector<Pulse> pulses = Scan(trace.volts, sign, levels).pulses();
+    if (found.empty()) {
+      found = std::move(pulses);
+    } else {
+      found.insert(found.end(), pulses.begin(), pulses.end());
+    }
   }
-  std::stable_sort(found.begin(), found.end(),
-                   [](const Pulse& a, const Pulse& b) { return a.region.first < b.region.first; });
+  // Those of one polarity are in order.
+  if (polarity == SearchOptions::Polarity::either)
+    std::stable_sort(found.begin(), found.end(),
+                     [](const Pulse& a, const Pulse& b) { return a.region.first < b.region.first; });
   return found;
 }
 

@@ -9,6 +9,7 @@
 #include "support/pulse_shapes.hpp"
 #include "support/random.hpp"
 
+#include <algorithm>
 #include <array>
 #include <cmath>
 #include <functional>
@@ -352,6 +353,23 @@ TEST(level_statistics, the_shortest_quarter_gives_the_deviation_at_every_size) {
       sum += shortest_quarter(values, 0).deviation / trials;
     }
     EXPECT_NEAR(sum, 1, 0.15) << samples;  // the bound of the header
+  }
+}
+
+/// The plain twin: blocks of a sixteenth of the record, 8 to 64 samples, their variances in order.
+TEST(quiet_deviation, is_the_lower_quartile_of_the_blocks_deviations) {
+  test::Random random(23);
+  for (const std::size_t size : {8U, 17U, 100U, 1000U, 1023U, 2047U, 5000U}) {
+    std::vector<double> values(size);
+    for (double& value : values) value = std::round(random.normal(0, 3));
+    const std::size_t block = std::clamp<std::size_t>(size / 16, 8, 64);
+    std::vector<double> deviations;
+    for (std::size_t first = 0; first + block <= size; first += block)
+      deviations.push_back(deviation_of(std::span(values).subspan(first, block)));
+    std::sort(deviations.begin(), deviations.end());
+    const double expected = deviations[deviations.size() / 4];
+    EXPECT_NEAR(quiet_deviation(values), expected, 1e-12 * expected) << size;  // rounding
+    EXPECT_EQ(quiet_deviation(std::vector<double>(size, 2.0)), 0) << size;
   }
 }
 

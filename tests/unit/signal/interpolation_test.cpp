@@ -230,6 +230,9 @@ TEST(interpolation, few_samples_and_odd_input_are_decided) {
   // A NaN beside the bracket is kept out of the stencil.
   const std::vector<double> holed{0, nan, 1, 2, 3, 4, 5};
   EXPECT_NEAR(find_crossing(holed, 2, 1.5, Interpolation::cubic)->position, 2.5, 1e-12);
+  EXPECT_EQ(crossing_position(holed, 2, 1.5, Interpolation::cubic),
+            find_crossing(holed, 2, 1.5, Interpolation::cubic)->position);
+  EXPECT_FALSE(crossing_position(two, 0, 1.5, Interpolation::cubic).has_value());
 }
 
 TEST(interpolation, mirrored_and_scaled_samples_cross_at_mirrored_and_equal_positions) {
