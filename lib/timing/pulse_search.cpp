@@ -75,16 +75,7 @@ class Scan {
         go_up(v);
         break;
       case State::tail:
-        if (returned(v)) {
-          close(at_ + 1);
-          state_ = State::settled;
-          valley_ = at_;
-        } else if (rises_again(v, std::max(levels_.change_v, ringing_v()))) {
-          close(valley_ + 1);
-          pulses_.back().flags |= Flag::piled_up;
-          open(valley_);
-          pulses_.back().flags |= Flag::piled_up;
-        }
+        go_down();
         break;
       case State::settled:
         if (rises_again(v, levels_.change_v)) open(pulses_.back().region.last - 1);
@@ -104,6 +95,33 @@ class Scan {
     } else if (v <= pulse.height_v - std::max(levels_.change_v, ringing_v())) {
       state_ = State::tail;
       valley_ = at_;
+    }
+  }
+
+  /// All of a tail, to the sample that ends it.
+  void go_down() {
+    const double change_v = std::max(levels_.change_v, ringing_v());
+    const double returned_v = returned_share * pulses_.back().height_v;
+    double lowest_v = value(valley_);
+    for (; at_ < volts_.size(); ++at_) {
+      const double v = value(at_);
+      if (v <= returned_v) {
+        close(at_ + 1);
+        state_ = State::settled;
+        valley_ = at_;
+        return;
+      }
+      if (v < lowest_v) {
+        lowest_v = v;
+        valley_ = at_;
+      }
+      if (v > levels_.start_v && v >= lowest_v + change_v) {
+        close(valley_ + 1);
+        pulses_.back().flags |= Flag::piled_up;
+        open(valley_);
+        pulses_.back().flags |= Flag::piled_up;
+        return;
+      }
     }
   }
 
