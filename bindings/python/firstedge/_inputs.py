@@ -83,11 +83,16 @@ def provenance_of(
     function: str,
     files: list[str],
     setup: _core.Setup | None = None,
+    *,
+    digests: bool = True,
     **options: Any,
 ) -> _core.Provenance:
-    """What made a result: the call as it could be typed, and the inputs with their digests."""
+    """What made a result: the call as it could be typed, and the inputs with their digests (or without the inputs)."""
     words = [repr(files[0]) if len(files) == 1 else repr(files)] if files else []
     words += [f"{name}={value!r}" for name, value in options.items()]
     return _core.Provenance(
-        "firstedge." + function, f"firstedge.{function}({', '.join(words)})", files, setup.text if setup else ""
+        "firstedge." + function,
+        f"firstedge.{function}({', '.join(words)})",
+        files if digests else [],
+        setup.text if setup else "",
     )

@@ -169,7 +169,8 @@ def stamp(
     method against the Cramer-Rao bound.
     """
     names, chosen = files_of(files), setup_of(setup)
-    made_by = provenance_of("stamp", names, chosen, output=None if output is None else os.fspath(output))
+    written = None if output is None else os.fspath(output)
+    made_by = provenance_of("stamp", names, chosen, digests=False, output=written)  # the run digests them beside its work
     given = templates_of(templates)
     with tempfile.TemporaryDirectory(prefix="firstedge-") as folder:
         table = os.path.join(folder, "stamps.h5") if output is None else os.fspath(output)

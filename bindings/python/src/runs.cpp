@@ -3,15 +3,18 @@
 #include "firstedge/batch/run.hpp"
 #include "firstedge/batch/run_budget.hpp"
 #include "firstedge/batch/run_delay.hpp"
+#include "firstedge/batch/thread_limit.hpp"
 #include "firstedge/budget/budget.hpp"
 #include "firstedge/core/error.hpp"
 #include "firstedge/inspect/inspect.hpp"
+#include "firstedge/io/input_digests.hpp"
 #include "firstedge/io/template_file.hpp"
 
 #include "bindings.hpp"
 #include "interruptible.hpp"
 #include "texts.hpp"
 
+#include <memory>
 #include <optional>
 
 #include <pybind11/functional.h>
@@ -31,13 +34,20 @@ struct StampedRun {
   std::vector<PulseTemplate> templates;
 };
 
+// provenance: without the inputs, which are digested beside the run.
 StampedRun stamp(const Files& files, const Setup& setup, const std::filesystem::path& table,
-                 const Provenance& provenance, int threads, const std::vector<PulseTemplate>& templates,
+                 Provenance provenance, int threads, const std::vector<PulseTemplate>& templates,
                  const py::object& told) {
   if (threads < 0) throw Error("threads", "is below 0", "give a number of threads, or 0 for all processors");
   RunSummary summary = interruptible(told, [&](const auto& progress) {
-    return stamp_run(files, setup, table, provenance,
-                     {.threads = threads, .templates = templates, .progress = progress});
+    const ThreadLimit limit(threads);
+    const auto digests = std::make_shared<InputDigests>(files);
+    provenance.inputs = digests->names();
+    RunSummary made =
+        stamp_run(files, setup, table, provenance,
+                  {.threads = threads, .templates = templates, .digests = digests, .progress = progress});
+    provenance.inputs = digests->wait();
+    return made;
   });
   StampedRun run{.result = summary_of(summary, provenance),
                  .problems = sentences_of(summary.account.problems),
