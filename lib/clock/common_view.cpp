@@ -155,6 +155,8 @@ LinkClosure closure(const StationLink& first_second, const StationLink& second_t
                     const StationLink& third_first) {
   // Points of one start agree in time to the halves of their tracks' lengths.
   constexpr double same_time_s = 60;
+  // Tracks are told to 1e-10 s: far less than that is what sums of doubles leave.
+  constexpr double rounding_s = 1e-18;
   const auto at = [&](const StationLink& link, double time_s) -> const LinkPoint* {
     const double wanted = time_s - difference_s(link.begin, first_second.begin);
     const auto found = std::partition_point(link.points.begin(), link.points.end(), [&](const auto& point) {
@@ -172,7 +174,8 @@ LinkClosure closure(const StationLink& first_second, const StationLink& second_t
     const Estimate& a = point.difference_s;
     const Estimate& b = second->difference_s;
     const Estimate& c = third->difference_s;
-    values.push_back(a.value + b.value + c.value);
+    const double around = a.value + b.value + c.value;
+    values.push_back(std::abs(around) < rounding_s ? 0 : around);
     sum.points.push_back({point.time_s,
                           {values.back(), std::hypot(a.uncertainty, b.uncertainty, c.uncertainty)},
                           std::min({point.satellites, second->satellites, third->satellites})});

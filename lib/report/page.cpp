@@ -16,6 +16,8 @@
 #include "firstedge/report/page_parts.hpp"
 #include "firstedge/report/report.hpp"
 
+#include <regex>
+
 #include <fmt/format.h>
 
 namespace firstedge {
@@ -60,6 +62,12 @@ std::string with_true_minuses(std::string sentence) {
   return sentence;
 }
 
+// Instants such as 2026-11-25T12:00:27, which a line would break at their hyphens, on one line.
+std::string with_whole_instants(std::string sentence) {
+  static const std::regex instant(R"([0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9:.]*[0-9]Z?)");
+  return std::regex_replace(sentence, instant, "<span class=\"whole\">$&</span>");
+}
+
 std::string list_items(const std::vector<std::string>& items) {
   std::string text;
   for (const std::string& item : items) text += "<li>" + html(item) + "</li>\n";
@@ -71,7 +79,8 @@ std::string opening(const Result& result) {
       "<header>\n<div class=\"top\"><p class=\"kind\">{}</p><button type=\"button\" id=\"theme\" "
       "hidden></button></div>\n"
       "<h1>{}</h1>\n<p class=\"answer\">{}</p>\n",
-      html(result.kind), html(result.title), held_together(html(with_true_minuses(result.answer))));
+      html(result.kind), html(result.title),
+      with_whole_instants(held_together(html(with_true_minuses(result.answer)))));
   if (!result.warnings.empty()) {
     text += fmt::format("<section class=\"warnings\"><h2>{}</h2>\n<ul>\n{}</ul></section>\n",
                         result.warnings.size() == 1 ? "Warning" : "Warnings", list_items(result.warnings));
