@@ -97,11 +97,11 @@ TEST(page, hostile_names_stay_names) {
   EXPECT_THAT(data[0]["file"].get<std::string>(), testing::MatchesRegex("[A-Za-z0-9_-]+"));
 }
 
-TEST(page, an_instant_in_the_answer_stays_on_one_line) {
+TEST(page, an_instant_in_the_answer_stays_on_one_line_unless_it_is_long) {
   Result result = sample_result();
-  result.answer = "ahead at 2026-11-25T12:00:27 UTC, measured 2026-10-05";
-  EXPECT_THAT(to_page(result),
-              HasSubstr("at <span class=\"whole\">2026-11-25T12:00:27</span> UTC, measured 2026-10-05"));
+  result.answer = "at 2026-11-25T12:00:27Z, and 2026-11-25T12:00:27.000000000000005Z, measured 2026-10-05";
+  EXPECT_THAT(to_page(result), HasSubstr("at <span class=\"whole\">2026-11-25T12:00:27Z</span>, and "
+                                         "2026-11-25T12:00:27.000000000000005Z, measured 2026-10-05"));
 }
 
 TEST(page, a_name_that_is_no_utf8_or_turns_the_writing_is_made_harmless) {
