@@ -1,9 +1,9 @@
 #include "stamp/job.hpp"
 
 #include "firstedge/batch/prepared_run.hpp"
-#include "firstedge/batch/thread_limit.hpp"
 #include "firstedge/core/digest.hpp"
 #include "firstedge/core/error.hpp"
+#include "firstedge/core/threads.hpp"
 #include "firstedge/io/stamp_table_merge.hpp"
 #include "firstedge/io/template_file.hpp"
 

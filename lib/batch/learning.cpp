@@ -1,7 +1,7 @@
 #include "firstedge/batch/learning.hpp"
 
 #include "firstedge/core/error.hpp"
-#include "firstedge/io/all_threads.hpp"
+#include "firstedge/core/threads.hpp"
 #include "firstedge/signal/noise.hpp"
 #include "firstedge/timing/methods.hpp"
 #include "firstedge/timing/template_building.hpp"
@@ -11,7 +11,6 @@
 #include <iterator>
 #include <map>
 #include <optional>
-#include <type_traits>
 
 #include <fmt/format.h>
 #include <fmt/ranges.h>
@@ -31,14 +30,6 @@ double median(std::vector<double> values) {
   return *middle;
 }
 
-// What look(i) returns for i from 0 to count - 1, by all threads.
-template <class Look>
-auto looks_at_all(std::size_t count, Look&& look) {
-  std::vector<std::decay_t<decltype(look(count))>> results(count);
-  by_all_threads(count, [&](std::size_t i) { results[i] = look(i); });
-  return results;
-}
-
 double median_distance_v(const ConditionedTrace& trace) {
   std::vector<double> distances(trace.volts.size());
   std::transform(trace.volts.begin(), trace.volts.end(), distances.begin(),
@@ -48,7 +39,7 @@ double median_distance_v(const ConditionedTrace& trace) {
 
 // A first guess of the noise that pulses do not spoil: the median distance from the baseline.
 double robust_noise_v(const std::vector<ConditionedTrace>& traces) {
-  std::vector<double> of_traces = looks_at_all(
+  std::vector<double> of_traces = made_by_all_threads(
       traces.size(), [&](std::size_t i) { return median_distance_v(traces[i]) / normal_quartile; });
   double step_v = 0;
   for (const ConditionedTrace& trace : traces) step_v = std::max(step_v, trace.step_v);
@@ -79,7 +70,7 @@ NoiseModel learn_noise(const std::vector<ConditionedTrace>& traces, const Search
   wide.threshold_over_noise = std::min(5.0, search.threshold_over_noise);
   wide.polarity = SearchOptions::Polarity::either;
   wide.window_s.reset();
-  const auto quiet = looks_at_all(traces.size(), [&](std::size_t i) -> std::optional<SampleRange> {
+  const auto quiet = made_by_all_threads(traces.size(), [&](std::size_t i) -> std::optional<SampleRange> {
     if (traces[i].interval_s != interval_s) return std::nullopt;
     return quiet_stretch(traces[i], find_pulses(traces[i], guess, load_ohm, wide));
   });
@@ -96,7 +87,7 @@ NoiseModel learn_noise(const std::vector<ConditionedTrace>& traces, const Search
 
 std::vector<PulseInTrace> pulses_of(const LearntChannel& channel,
                                     const std::vector<ConditionedTrace>& traces) {
-  const auto found = looks_at_all(traces.size(), [&](std::size_t i) -> std::vector<Pulse> {
+  const auto found = made_by_all_threads(traces.size(), [&](std::size_t i) -> std::vector<Pulse> {
     if (traces[i].interval_s != channel.interval_s) return {};
     return find_pulses(traces[i], channel.noise, channel.load_ohm, channel.search);
   });
@@ -230,7 +221,7 @@ FirstTraces first_traces(RecordReader& reader, const Setup& setup,
       if (traces.empty()) continue;
       if (!conditioners[c]) conditioners[c].emplace(channels[c].conditioning, traces.front()->interval_s);
       auto conditioned =
-          looks_at_all(traces.size(), [&](std::size_t i) { return (*conditioners[c])(*traces[i]); });
+          made_by_all_threads(traces.size(), [&](std::size_t i) { return (*conditioners[c])(*traces[i]); });
       std::move(conditioned.begin(), conditioned.end(), std::back_inserter(first.of_channel[c]));
     }
     first.records += block.records.size();

@@ -3,7 +3,7 @@
 #include "firstedge/batch/kept_reader.hpp"
 #include "firstedge/batch/prepared_run.hpp"
 #include "firstedge/batch/resume.hpp"
-#include "firstedge/batch/thread_limit.hpp"
+#include "firstedge/core/threads.hpp"
 #include "firstedge/io/locked_file.hpp"
 
 #include <algorithm>

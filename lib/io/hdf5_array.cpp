@@ -1,6 +1,6 @@
 #include "firstedge/io/hdf5_array.hpp"
 
-#include "firstedge/io/all_threads.hpp"
+#include "firstedge/core/threads.hpp"
 
 #include <algorithm>
 #include <cassert>

@@ -1,6 +1,6 @@
 #include "firstedge/io/text_files_ahead.hpp"
 
-#include "firstedge/io/all_threads.hpp"
+#include "firstedge/core/threads.hpp"
 #include "firstedge/io/identical_files.hpp"
 
 #include <algorithm>
@@ -12,18 +12,16 @@ namespace {
 constexpr std::size_t most_files_ahead = 64;
 constexpr std::uint64_t most_bytes_ahead = std::uint64_t{8} << 20U;
 
-// What make(0) to make(count - 1) return, or the Error that they throw, in order.
+// What make(i) returns or the Error that it throws, for i from 0 to count - 1, by all threads.
 template <class Result, class Make>
-std::vector<std::optional<Result>> made_by_all_threads(std::size_t count, Make&& make) {
-  std::vector<std::optional<Result>> results(count);
-  by_all_threads(count, [&](std::size_t i) {
+std::vector<std::optional<Result>> made_or_failed(std::size_t count, Make&& make) {
+  return made_by_all_threads(count, [&](std::size_t i) -> std::optional<Result> {
     try {
-      results[i].emplace(make(i));
+      return make(i);
     } catch (const Error& error) {
-      results[i].emplace(error);
+      return error;
     }
   });
-  return results;
 }
 
 std::uint64_t size_of(const std::variant<ByteSource, Error>& opened) {
@@ -47,8 +45,8 @@ BegunTextFile TextFilesAhead::next() {
 
 void TextFilesAhead::open_some() {
   const std::size_t count = std::min(most_files_ahead, files_.size() - next_);
-  auto opened = made_by_all_threads<Opened>(
-      count, [&](std::size_t i) { return ByteSource::from_file(files_[next_ + i]); });
+  auto opened =
+      made_or_failed<Opened>(count, [&](std::size_t i) { return ByteSource::from_file(files_[next_ + i]); });
   next_ += count;
   for (auto& one : opened) opened_.push_back(*std::move(one));
 }
@@ -62,8 +60,7 @@ void TextFilesAhead::begin_some() {
   while (count < most && bytes + size_of(opened_[count]) <= most_bytes_ahead)
     bytes += size_of(opened_[count++]);
 
-  auto begun_now =
-      made_by_all_threads<Begun>(count, [&](std::size_t i) { return begun(std::move(opened_[i])); });
+  auto begun_now = made_or_failed<Begun>(count, [&](std::size_t i) { return begun(std::move(opened_[i])); });
   opened_.erase(opened_.begin(), opened_.begin() + static_cast<std::ptrdiff_t>(count));
   for (auto& one : begun_now) {
     if (const auto* file = std::get_if<BegunTextFile>(&*one)) layout_ = file->stream.shared_layout();

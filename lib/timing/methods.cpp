@@ -1,6 +1,7 @@
 #include "firstedge/timing/methods.hpp"
 
 #include "firstedge/core/estimate.hpp"
+#include "firstedge/core/threads.hpp"
 #include "firstedge/timing/constant_fraction.hpp"
 #include "firstedge/timing/delayed_fraction.hpp"
 #include "firstedge/timing/leading_edge.hpp"
@@ -269,10 +270,13 @@ std::vector<Stamp> walk_reference(const ChannelKnowledge& knowledge, std::span<c
   settings.set("method", knowledge.pulse_template ? "template_fit" : "constant_fraction");
   const TimingMethod method = make_timing_method(settings, knowledge);
   std::vector<Stamp> stamps;
-  for_each_trace(pulses, [&](const ConditionedTrace& trace, std::span<const Pulse> together) {
-    const std::vector<Stamp> some = method.time_pulses(trace, together);
-    stamps.insert(stamps.end(), some.begin(), some.begin() + static_cast<std::ptrdiff_t>(together.size()));
-  });
+  const std::vector<PulsesOfTrace> traces = by_trace(pulses);
+  const auto of_traces = made_by_all_threads(
+      traces.size(), [&](std::size_t i) { return method.time_pulses(*traces[i].trace, traces[i].pulses); });
+  for (std::size_t i = 0; i < traces.size(); ++i) {
+    const auto first = of_traces[i].begin();
+    stamps.insert(stamps.end(), first, first + static_cast<std::ptrdiff_t>(traces[i].pulses.size()));
+  }
   return stamps;
 }
 

@@ -47,7 +47,8 @@ std::vector<Aligned> aligned(std::span<const PulseInTrace> pulses, const PulseTe
   const FlagSet against = Flag::clipped | Flag::piled_up | Flag::no_baseline | Flag::edge_of_record |
                           Flag::low_signal | Flag::not_timed;
   std::vector<Aligned> all;
-  for_each_trace(pulses, [&](const ConditionedTrace& trace, std::span<const Pulse> together) {
+  for (const auto& [in, together] : by_trace(pulses)) {
+    const ConditionedTrace& trace = *in;
     const TemplateTrace view(columns, trace);
     for (const Stamp& stamp : fit(trace, together)) {
       if (stamp.flags.has_any(against)) continue;
@@ -60,7 +61,7 @@ std::vector<Aligned> aligned(std::span<const PulseInTrace> pulses, const PulseTe
           view.samples_around(stamp.polarity, one.time_samples, one.time_samples, trace.volts.size());
       all.push_back(std::move(one));
     }
-  });
+  }
   return all;
 }
 

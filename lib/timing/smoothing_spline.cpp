@@ -1,5 +1,6 @@
 #include "firstedge/timing/smoothing_spline.hpp"
 
+#include "firstedge/core/threads.hpp"
 #include "firstedge/core/vector_clones.hpp"
 
 #include <algorithm>
@@ -128,19 +129,19 @@ bool is_fixed(const EightSplines& made, std::size_t lane) {
 
 std::vector<double> cross_validation(const SplineSums& sums, std::span<const double> penalties) {
   std::vector<double> criteria(penalties.size(), std::numeric_limits<double>::infinity());
-  EightSplines made(sums.products.size());
-  for (std::size_t first = 0; first < penalties.size(); first += side_by_side) {
-    const std::span<const double> some =
-        penalties.subspan(first, std::min(side_by_side, penalties.size() - first));
+  by_all_threads((penalties.size() + side_by_side - 1) / side_by_side, [&](std::size_t group) {
+    const std::size_t first = group * side_by_side;
+    const auto some = penalties.subspan(first, std::min(side_by_side, penalties.size() - first));
     Penalties filled;
     filled.fill(some.back());
     std::copy(some.begin(), some.end(), filled.begin());
+    EightSplines made(sums.products.size());
     make(sums, filled, made);
     for (std::size_t lane = 0; lane < some.size(); ++lane) {
       const double freedom = made.freedom.of[lane];
       if (is_fixed(made, lane)) criteria[first + lane] = made.residual2.of[lane] / (freedom * freedom);
     }
-  }
+  });
   return criteria;
 }
 

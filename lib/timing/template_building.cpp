@@ -1,6 +1,7 @@
 #include "firstedge/timing/template_building.hpp"
 
 #include "firstedge/core/error.hpp"
+#include "firstedge/core/threads.hpp"
 #include "firstedge/timing/constant_fraction.hpp"
 #include "firstedge/timing/crossing_weights.hpp"
 #include "firstedge/timing/template_fit.hpp"
@@ -11,6 +12,7 @@
 #include <cmath>
 #include <limits>
 #include <numeric>
+#include <optional>
 #include <string>
 #include <utility>
 
@@ -109,22 +111,24 @@ std::vector<Candidate> candidates(std::span<const PulseInTrace> pulses, const Ch
                                   const TemplateBuildingOptions& options) {
   const int polarity = common_polarity(pulses);
   const double least = least_height(pulses, noise, options);
-  std::vector<Candidate> found;
-  for (std::size_t i = 0; i < pulses.size(); ++i) {
+  const auto looked_at = made_by_all_threads(pulses.size(), [&](std::size_t i) -> std::optional<Candidate> {
     const PulseInTrace& one = pulses[i];
     if (one.pulse.polarity != polarity || one.pulse.height_v < least || !can_serve(one, noise, options))
-      continue;
-    const SampleRange range = undisturbed(pulses, i);
+      return std::nullopt;
     const Stamp stamp =
         constant_fraction(*one.trace, one.pulse, noise, {.fraction = options.reference_fraction});
-    if (stamp.flags.has(Flag::not_timed)) continue;
+    if (stamp.flags.has(Flag::not_timed)) return std::nullopt;
+    const SampleRange range = undisturbed(pulses, i);
     Candidate made{
         .index = i, .trace = one.trace, .pulse = one.pulse, .first = range.first, .last = range.last};
     made.time_samples = (stamp.time_s - one.trace->first_sample_s) / one.trace->interval_s;
     made.height_v = stamp.height_v;
     made.used = made.time_samples > static_cast<double>(made.first) && made.height_v > 0;
-    found.push_back(made);
-  }
+    return made;
+  });
+  std::vector<Candidate> found;
+  for (const std::optional<Candidate>& one : looked_at)
+    if (one) found.push_back(*one);
   return found;
 }
 
@@ -264,12 +268,12 @@ PulseTemplate built(std::vector<Candidate>& all, const Stretch& wide, double int
 
 // The stamps of all pulses, those of one trace together so that the fit can tell them apart.
 std::vector<Stamp> stamped(std::span<const PulseInTrace> pulses, const TemplateFit& fit) {
+  const std::vector<PulsesOfTrace> traces = by_trace(pulses);
+  const auto of_traces = made_by_all_threads(
+      traces.size(), [&](std::size_t i) { return fit(*traces[i].trace, traces[i].pulses); });
   std::vector<Stamp> stamps;
   stamps.reserve(pulses.size());
-  for_each_trace(pulses, [&](const ConditionedTrace& trace, std::span<const Pulse> together) {
-    const std::vector<Stamp> some = fit(trace, together);
-    stamps.insert(stamps.end(), some.begin(), some.end());
-  });
+  for (const std::vector<Stamp>& some : of_traces) stamps.insert(stamps.end(), some.begin(), some.end());
   return stamps;
 }
 
@@ -306,6 +310,15 @@ void require(const std::vector<Candidate>& all, const TemplateBuildingOptions& o
 }
 
 }  // namespace
+
+std::vector<PulsesOfTrace> by_trace(std::span<const PulseInTrace> pulses) {
+  std::vector<PulsesOfTrace> traces;
+  for (const PulseInTrace& one : pulses) {
+    if (traces.empty() || traces.back().trace != one.trace) traces.push_back({one.trace, {}});
+    traces.back().pulses.push_back(one.pulse);
+  }
+  return traces;
+}
 
 PulseTemplate build_template(std::span<const PulseInTrace> pulses, const NoiseModel& noise,
                              const TemplateBuildingOptions& options) {

@@ -25,18 +25,14 @@ struct PulseInTrace {
   Pulse pulse;
 };
 
-/// Calls look(trace, its pulses) for each trace, for pulses in order and one trace after the other.
-template <class Look>
-void for_each_trace(std::span<const PulseInTrace> pulses, Look look) {
-  for (std::size_t first = 0; first < pulses.size();) {
-    std::vector<Pulse> together;
-    std::size_t next = first;
-    for (; next < pulses.size() && pulses[next].trace == pulses[first].trace; ++next)
-      together.push_back(pulses[next].pulse);
-    look(*pulses[first].trace, std::span<const Pulse>(together));
-    first = next;
-  }
-}
+/// The pulses of one trace.
+struct PulsesOfTrace {
+  const ConditionedTrace* trace = nullptr;
+  std::vector<Pulse> pulses;
+};
+
+/// For pulses in order and one trace after the other.
+std::vector<PulsesOfTrace> by_trace(std::span<const PulseInTrace> pulses);
 
 /// Aligns unflagged pulses by height, time and baseline, round after round. Give all pulses of a trace, in
 /// order and one trace after the other, also those that cannot serve: they tell where the others end.

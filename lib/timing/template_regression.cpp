@@ -2,6 +2,7 @@
 
 #include "firstedge/core/stamp.hpp"
 #include "firstedge/core/vector_clones.hpp"
+#include "firstedge/signal/lane_sums.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -26,40 +27,13 @@ std::array<double, band> cubic_basis(double t) {
           t * t * t / 6};
 }
 
-// Where samples stand that stand alike: the first one's cell, the cells from one to the next, and the basis
-// functions at each.
-struct AlikeSamples {
-  std::size_t cell, stride;
-  Band basis;
-};
-
-// Adds the finite ones of a pulse's samples, all within the grid.
-FIRSTEDGE_VECTOR_CLONES void add_samples(SplineSums& sums, std::span<const double> volts, double height_v,
-                                         const AlikeSamples& where) {
-  Band weights = where.basis;
-  for (double& weight : weights) weight *= height_v;
-  std::array<double, band * band> products{};  // [i * band + k]: of basis functions i and i + k
-  for (std::size_t i = 0; i < band; ++i)
-    for (std::size_t j = i; j < band; ++j) products[i * band + (j - i)] = weights[i] * weights[j];
-  double* const with_data = sums.with_data.data();
-  double* const all_rows = sums.products.front().data();  // rows follow one another
-  double data2 = sums.data2, heights2 = sums.heights2;
-  std::size_t cell = where.cell, used = 0;
-  for (const double value : volts) {
-    if (std::isfinite(value)) {
-      double* data = with_data + cell;
-      double* rows = all_rows + cell * band;
-      for (std::size_t i = 0; i < band; ++i) data[i] += weights[i] * value;
-      for (std::size_t k = 0; k < products.size(); ++k) rows[k] += products[k];
-      data2 += value * value;
-      heights2 += height_v * height_v;
-      ++used;
-    }
-    cell += where.stride;
+// data[i * stride + k] += weights[k] * values[i].
+FIRSTEDGE_VECTOR_CLONES void add_weighted(std::span<const double> values, const Band& weights,
+                                          std::size_t stride, double* data) {
+  for (const double value : values) {
+    for (std::size_t k = 0; k < band; ++k) data[k] += weights[k] * value;
+    data += stride;
   }
-  sums.data2 = data2;
-  sums.heights2 = heights2;
-  sums.samples += used;
 }
 
 }  // namespace
@@ -93,7 +67,9 @@ void TemplateRegression::add_pulse(double first_t_s, double sample_interval_s, d
   const double points_per_sample = sample_interval_s / interval_s_;
   const double step = std::round(points_per_sample);
   const double position = (first_t_s - first_s_) / interval_s_;
-  if (!(step >= 1 && std::abs(points_per_sample - step) <= whole * step && std::abs(position) < 1e15)) {
+  const bool stand_alike =
+      step >= 1 && std::abs(points_per_sample - step) <= whole * step && std::abs(position) < 1e15;
+  if (!stand_alike || !all_finite(volts)) {
     for (std::size_t i = 0; i < volts.size(); ++i) {
       if (std::isfinite(volts[i]))
         add(first_t_s + static_cast<double>(i) * sample_interval_s, height_v, volts[i]);
@@ -105,24 +81,70 @@ void TemplateRegression::add_pulse(double first_t_s, double sample_interval_s, d
   const double within = std::floor((last_cell - cell) / step) + 1;
   const double end = std::min(within, static_cast<double>(volts.size()));
   if (!(before < end)) return;
-  const auto first = static_cast<std::size_t>(before);
-  add_samples(sums_, volts.subspan(first, static_cast<std::size_t>(end) - first), height_v,
-              {.cell = static_cast<std::size_t>(cell + before * step),
-               .stride = static_cast<std::size_t>(step),
-               .basis = cubic_basis(position - cell)});
+  const auto some = volts.subspan(static_cast<std::size_t>(before), static_cast<std::size_t>(end - before));
+  add_alike(some, height_v, cubic_basis(position - cell), static_cast<std::size_t>(cell + before * step),
+            static_cast<std::size_t>(step));
+}
+
+// Samples that all stand at one place between the points, from that cell on.
+void TemplateRegression::add_alike(std::span<const double> volts, double height_v, const Band& basis,
+                                   std::size_t cell, std::size_t stride) {
+  Band weights = basis;
+  for (double& weight : weights) weight *= height_v;
+  add_weighted(volts, weights, stride, sums_.with_data.data() + cell);
+  AlikePulses& pulses = alike(stride);
+  const std::size_t end = cell + volts.size() * stride;
+  for (std::size_t i = 0; i < band; ++i) {
+    for (std::size_t j = i; j < band; ++j) {
+      const double product = weights[i] * weights[j];
+      pulses.change[cell + i][j - i] += product;
+      pulses.change[end + i][j - i] -= product;
+    }
+    ++pulses.begun[cell + i];
+    --pulses.begun[end + i];
+  }
+  sums_.data2 += sum_of_products(volts, volts);
+  sums_.heights2 += height_v * height_v * static_cast<double>(volts.size());
+  sums_.samples += volts.size();
+}
+
+TemplateRegression::AlikePulses& TemplateRegression::alike(std::size_t stride) {
+  for (AlikePulses& pulses : alike_)
+    if (pulses.stride == stride) return pulses;
+  const std::size_t rows = points_ + 2 + stride;  // a pulse may end behind the last
+  return alike_.emplace_back(AlikePulses{
+      .stride = stride, .change = SplineSums::Rows(rows), .begun = std::vector<std::int32_t>(rows)});
+}
+
+// With the products of pulses that stand alike: at each row those of the pulses begun and not ended before.
+SplineSums TemplateRegression::all_sums() const {
+  SplineSums sums = sums_;
+  for (const AlikePulses& pulses : alike_) {
+    SplineSums::Rows open(pulses.stride);
+    std::vector<std::int32_t> pulses_open(pulses.stride);
+    for (std::size_t row = 0; row < sums.products.size(); ++row) {
+      const std::size_t place = row % pulses.stride;
+      pulses_open[place] += pulses.begun[row];
+      for (std::size_t k = 0; k < band; ++k) open[place][k] += pulses.change[row][k];
+      if (pulses_open[place] == 0) open[place] = {};  // of none is left what rounding leaves
+      for (std::size_t k = 0; k < band; ++k) sums.products[row][k] += open[place][k];
+    }
+  }
+  return sums;
 }
 
 TemplateRegression::Solution TemplateRegression::solved() const {
-  const double mean_weight = sums_.heights2 / static_cast<double>(points_);
+  const SplineSums sums = all_sums();
+  const double mean_weight = sums.heights2 / static_cast<double>(points_);
   std::vector<double> penalties(penalties_tried);
   for (int i = 0; i < penalties_tried; ++i)
     penalties[i] = mean_weight * least_penalty * std::pow(10.0, 0.5 * i);
-  const std::vector<double> criteria = cross_validation(sums_, penalties);
+  const std::vector<double> criteria = cross_validation(sums, penalties);
   const auto best = std::min_element(criteria.begin(), criteria.end());
   const double best_penalty = std::isfinite(*best) ? penalties[best - criteria.begin()] : 0;
   const double cut = 2 * std::numbers::pi * highest_hz_ * interval_s_;
   const double least = mean_weight / std::pow(cut, 6);
-  const SmoothedSpline smooth = smoothed(sums_, std::max(best_penalty / less_smoothing, least));
+  const SmoothedSpline smooth = smoothed(sums, std::max(best_penalty / less_smoothing, least));
   Solution solution{std::vector<double>(points_, not_known), std::vector<double>(points_, not_known)};
   if (!smooth.is_fixed) return solution;
   constexpr std::array<double, 3> at_point{1.0 / 6, 4.0 / 6, 1.0 / 6};

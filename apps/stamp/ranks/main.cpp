@@ -2,8 +2,8 @@
 // each stamps its part into a journal beside the table, and rank 0 writes the table. The messages between
 // them are only how it went.
 #include "firstedge/batch/shared_run.hpp"
-#include "firstedge/batch/thread_limit.hpp"
 #include "firstedge/core/error.hpp"
+#include "firstedge/core/threads.hpp"
 
 #include "stamp/job.hpp"
 

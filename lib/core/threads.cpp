@@ -1,12 +1,28 @@
-#include "firstedge/io/all_threads.hpp"
+#include "firstedge/core/threads.hpp"
 
 #include <exception>
 #include <mutex>
 
+#include <tbb/global_control.h>
+#include <tbb/info.h>
 #include <tbb/parallel_for.h>
 #include <tbb/task_arena.h>
 
 namespace firstedge {
+
+class ThreadLimit::Control {
+ public:
+  explicit Control(int threads)
+      : control_(tbb::global_control::max_allowed_parallelism, static_cast<std::size_t>(threads)) {}
+
+ private:
+  tbb::global_control control_;
+};
+
+ThreadLimit::ThreadLimit(int threads)
+    : threads_(threads > 0 ? threads : tbb::info::default_concurrency()),
+      control_(std::make_unique<Control>(threads_)) {}
+ThreadLimit::~ThreadLimit() = default;
 
 void by_all_threads(std::size_t count, const std::function<void(std::size_t)>& call) {
   std::mutex guard;
