@@ -82,6 +82,7 @@ TextRecordStream::TextRecordStream(TextSource source, std::shared_ptr<const Text
 std::optional<TextRecord> TextRecordStream::next() {
   while (!ended_ && !last_damage_) {
     try {
+      if (draft_.rows > 0) take_usual_rows();
       const auto line = source_.next_line();
       if (!line) return end_of_file();
       if (header_lines_left_ > 0) {
@@ -98,6 +99,16 @@ std::optional<TextRecord> TextRecordStream::next() {
   if (ended_) return std::nullopt;
   draft_.damage = std::exchange(last_damage_, std::nullopt);
   return end_of_file();
+}
+
+// Takes plain rows behind a row at full speed, up to the first line that may be something else.
+void TextRecordStream::take_usual_rows() {
+  while (true) {
+    const RowParser::PlainLine line = parser_.parse_plain_line(source_.text_ahead(), source_.line_end());
+    if (line.with_end == 0 || line.length > longest_text_line || !is_usual_row()) return;
+    source_.pass_line(line.with_end);
+    keep_row(line.length);
+  }
 }
 
 std::optional<TextRecord> TextRecordStream::take(std::string_view line) {

@@ -73,6 +73,7 @@ class TextRecordStream {
   std::optional<TextRecord> take(std::string_view line);
   LineKind kind_of(std::string_view line);
   void take_header_line(std::string_view line);
+  void take_usual_rows();
   bool is_usual_row() const;
   void keep_row(std::size_t bytes);
   std::optional<TextRecord> take_row(std::string_view line, bool good);

@@ -25,13 +25,14 @@ bool RowParser::parse(std::string_view line) {
   return parse_plain(line) || parse_fields(line);
 }
 
-// The usual case: no quotes, nothing doubtful. Leaves everything else to parse_fields.
-bool RowParser::parse_plain(std::string_view line) {
+// Reads the wanted fields in the usual case: no quotes, nothing doubtful. Where the last one ends; null for
+// everything else.
+const char* RowParser::behind_wanted(std::string_view text, char line_end) {
   const char delimiter = dialect_.delimiter;
   const bool white = delimiter == ' ';
   const auto is_end = [&](char c) { return white ? is_blank(c) : c == delimiter; };
-  const char* at = line.data();
-  const char* const end = at + line.size();
+  const char* at = text.data();
+  const char* const end = at + text.size();
   const auto skip_blanks = [&] {
     while (at != end && is_blank(*at) && (white || *at != delimiter)) ++at;
   };
@@ -40,10 +41,10 @@ bool RowParser::parse_plain(std::string_view line) {
     for (; column < wanted_[i]; ++column) {
       if (white) skip_blanks();
       while (at != end && !is_end(*at)) {
-        if (*at == '"') return false;
+        if (*at == '"' || *at == line_end) return nullptr;
         ++at;
       }
-      if (at == end) return false;
+      if (at == end) return nullptr;
       ++at;
     }
     skip_blanks();
@@ -51,19 +52,43 @@ bool RowParser::parse_plain(std::string_view line) {
     PlainNumber number = plain_decimal(rest, dialect_.decimal);
     if (number.length == 0) {
       const LeadingNumber any = leading_number(rest, dialect_.decimal);
-      if (any.length == 0 || !any.in_range) return false;
+      if (any.length == 0 || !any.in_range) return nullptr;
       number = {any.value, any.length};
     }
     values_[i] = number.value;
     at += number.length;
     if (!white) skip_blanks();
-    if (at != end && !is_end(*at)) return false;
-    if (at != end && i + 1 < wanted_.size()) {
+    if (i + 1 == wanted_.size()) break;
+    if (at != end && !is_end(*at)) return nullptr;
+    if (at != end) {
       ++at;
       ++column;
     }
   }
-  return at == end || is_quiet({at, static_cast<std::size_t>(end - at)}, wanted_.back());
+  return at;
+}
+
+bool RowParser::parse_plain(std::string_view line) {
+  const char* const at = behind_wanted(line, '\n');
+  if (at == nullptr) return false;
+  const std::string_view rest = line.substr(static_cast<std::size_t>(at - line.data()));
+  if (rest.empty()) return true;
+  const bool field_ends =
+      dialect_.delimiter == ' ' ? is_blank(rest.front()) : rest.front() == dialect_.delimiter;
+  return field_ends && is_quiet(rest, wanted_.back());
+}
+
+RowParser::PlainLine RowParser::parse_plain_line(std::string_view text, char line_end) {
+  if (wanted_.back() + 1 < columns_) return {};  // what stands further right is for parse() to judge
+  const char* at = behind_wanted(text, line_end);
+  if (at == nullptr) return {};
+  const char* const end = text.data() + text.size();
+  while (at != end && *at != line_end && (is_blank(*at) || *at == dialect_.delimiter || *at == '\r')) ++at;
+  if (at == end || *at != line_end) return {};
+  const auto bytes = static_cast<std::size_t>(at - text.data());
+  std::size_t length = bytes;
+  while (text[length - 1] == '\r') --length;  // there is a number in front of them
+  return {.length = length, .with_end = bytes + 1};
 }
 
 // The rest of a row behind the field of that column: nothing may stand further right than columns_.

@@ -21,6 +21,14 @@ class RowParser {
   /// False if the line is no row: then values() are void and fault_of(line) says why.
   bool parse(std::string_view line);
 
+  /// A line without its end and the carriage returns before it, and with them.
+  struct PlainLine {
+    std::size_t length = 0, with_end = 0;
+  };
+  /// The line that `text` begins with, if it is a plain row whose end stands in the text: then values() are
+  /// those that parse() takes from it. Nothing (0, 0) for every other line, row or none.
+  PlainLine parse_plain_line(std::string_view text, char line_end);
+
   /// One value a wanted column, of the last row parsed.
   std::span<const double> values() const { return values_; }
 
@@ -35,6 +43,7 @@ class RowParser {
 
  private:
   bool parse_plain(std::string_view line);
+  const char* behind_wanted(std::string_view text, char line_end);
   bool parse_fields(std::string_view line);
   bool is_quiet(std::string_view rest, std::size_t column) const;
 

@@ -49,7 +49,16 @@ class TextSource {
     return without_carriage_returns(text.substr(0, length));
   }
 
-  /// Number of the line that next_line() returned last, from 1.
+  /// The text from the next line on, as far as it is at hand, and what ends its lines.
+  std::string_view text_ahead() const { return unread(); }
+  char line_end() const { return line_end_; }
+  /// Passes over the next line, whose length and end, at hand both, are so many bytes.
+  void pass_line(std::size_t bytes) {
+    ++line_;
+    taken_ += bytes;
+  }
+
+  /// Number of the line that next_line() returned last, or pass_line() passed, from 1.
   std::uint64_t line() const { return line_; }
   std::string place() const { return place(line_); }
   std::string place(std::uint64_t line) const;
