@@ -3,11 +3,13 @@
 #include "firstedge/core/error.hpp"
 
 #include <array>
-#include <fstream>
+#include <cerrno>
 #include <memory>
 #include <string_view>
 
+#include <fcntl.h>
 #include <openssl/evp.h>
+#include <unistd.h>
 
 namespace firstedge {
 namespace {
@@ -35,6 +37,40 @@ class Digest {
   std::unique_ptr<EVP_MD_CTX, decltype(&EVP_MD_CTX_free)> context_;
 };
 
+// EVP_sha256() looks its method up anew for every digest; a fetched one is kept.
+const EVP_MD* kept_sha256() {
+  static const std::unique_ptr<EVP_MD, decltype(&EVP_MD_free)> fetched(
+      EVP_MD_fetch(nullptr, "SHA256", nullptr), &EVP_MD_free);
+  return fetched ? fetched.get() : EVP_sha256();
+}
+
+// An open file that closes itself.
+class Opened {
+ public:
+  explicit Opened(const std::filesystem::path& file)
+      : file_(file), number_(::open(file.c_str(), O_RDONLY | O_CLOEXEC)) {
+    if (number_ < 0)
+      throw Error(file.string(), "cannot be opened for reading", "check the name and the permissions");
+  }
+  Opened(const Opened&) = delete;
+  Opened& operator=(const Opened&) = delete;
+  ~Opened() { ::close(number_); }
+
+  // The next bytes, as many as there are; none at the end.
+  std::span<const std::byte> next(std::span<std::byte> into) const {
+    while (true) {
+      const ssize_t got = ::read(number_, into.data(), into.size());
+      if (got >= 0) return into.first(static_cast<std::size_t>(got));
+      if (errno != EINTR)
+        throw Error(file_.string(), "cannot be read to its end", "check the disk and the permissions");
+    }
+  }
+
+ private:
+  const std::filesystem::path& file_;
+  int number_;
+};
+
 std::string digest_of(std::span<const std::byte> bytes, const EVP_MD* kind) {
   Digest sum(kind);
   sum.add(bytes.data(), bytes.size());
@@ -44,7 +80,7 @@ std::string digest_of(std::span<const std::byte> bytes, const EVP_MD* kind) {
 }  // namespace
 
 std::string sha256(std::span<const std::byte> bytes) {
-  return digest_of(bytes, EVP_sha256());
+  return digest_of(bytes, kept_sha256());
 }
 
 std::string sha1(std::span<const std::byte> bytes) {
@@ -52,20 +88,16 @@ std::string sha1(std::span<const std::byte> bytes) {
 }
 
 std::string sha256_of_file(const std::filesystem::path& file, const std::function<bool()>& goes_on) {
-  constexpr std::streamsize block_bytes = std::streamsize{1} << 16U;  // stays in the nearest cache
-  std::ifstream stream(file, std::ios::binary);
-  if (!stream)
-    throw Error(file.string(), "cannot be opened for reading", "check the name and the permissions");
-  Digest sum(EVP_sha256());
-  const auto block = std::make_unique_for_overwrite<char[]>(block_bytes);
+  constexpr std::size_t block_bytes = std::size_t{1} << 16U;  // stays in the nearest cache
+  const Opened opened(file);
+  Digest sum(kept_sha256());
+  const auto block = std::make_unique_for_overwrite<std::byte[]>(block_bytes);
   while (!goes_on || goes_on()) {
-    stream.read(block.get(), block_bytes);
-    if (stream.gcount() == 0) break;
-    sum.add(block.get(), static_cast<std::size_t>(stream.gcount()));
+    const auto some = opened.next({block.get(), block_bytes});
+    if (some.empty()) return sum.hexadecimal();
+    sum.add(some.data(), some.size());
   }
-  if (stream.bad())
-    throw Error(file.string(), "cannot be read to its end", "check the disk and the permissions");
-  return stream.eof() ? sum.hexadecimal() : "";
+  return "";
 }
 
 }  // namespace firstedge

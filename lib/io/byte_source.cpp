@@ -23,6 +23,16 @@ namespace {
               "check the name and the right to read it");
 }
 
+// Looked at before it is opened: opening a device can do things, and opening a pipe can wait for ever.
+std::uint64_t size_of_regular(const std::filesystem::path& file) {
+  struct stat status {};
+  if (::stat(file.c_str(), &status) != 0) refuse_to_open(file.string(), errno);
+  if (S_ISDIR(status.st_mode)) throw Error(file.string(), "is a folder", "name a file");
+  if (!S_ISREG(status.st_mode))
+    throw Error(file.string(), "is a pipe or a device", "save its content as a file first");
+  return static_cast<std::uint64_t>(status.st_size);
+}
+
 }  // namespace
 
 // An open file that closes itself.
@@ -51,15 +61,8 @@ ByteSource ByteSource::from_file(const std::filesystem::path& file) {
   ByteSource source;
   source.name_ = file.string();
   source.path_ = file;
-  // Looked at before it is opened: opening a device can do things, and opening a pipe can wait for ever.
-  struct stat status {};
-  if (::stat(file.c_str(), &status) != 0) refuse_to_open(source.name_, errno);
-  if (S_ISDIR(status.st_mode)) throw Error(source.name_, "is a folder", "name a file");
-  if (!S_ISREG(status.st_mode)) {
-    throw Error(source.name_, "is a pipe or a device", "save its content as a file first");
-  }
+  source.size_ = size_of_regular(file);
   source.descriptor_ = std::make_unique<Descriptor>(file);
-  source.size_ = static_cast<std::uint64_t>(status.st_size);
   return source;
 }
 
@@ -105,6 +108,12 @@ std::vector<std::byte> ByteSource::head(std::size_t most) const {
 
 void ByteSource::put_down() const {
   descriptor_.reset();
+}
+
+std::uint64_t readable_size(const std::filesystem::path& file) {
+  const std::uint64_t size = size_of_regular(file);
+  if (::access(file.c_str(), R_OK) != 0) refuse_to_open(file.string(), errno);
+  return size;
 }
 
 bool looks_like_text(std::span<const std::byte> head) {

@@ -50,6 +50,10 @@ class ByteSource {
   mutable std::unique_ptr<Descriptor> descriptor_;
 };
 
+/// The size of a file that may be read, in bytes. Throws Error where ByteSource::from_file does, without
+/// opening it.
+std::uint64_t readable_size(const std::filesystem::path& file);
+
 /// True if the first bytes of a file may be text: at least one byte, and none NUL and at most one in a
 /// hundred another control character than white space; or a UTF-16 byte order mark, which the text reader
 /// refuses with a sentence.

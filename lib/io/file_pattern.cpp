@@ -66,22 +66,23 @@ std::string last_parts(const std::filesystem::path& file, std::size_t depth) {
 }
 
 std::vector<std::filesystem::path> files_in(const std::filesystem::path& folder) {
-  std::vector<std::filesystem::path> files;
+  std::vector<std::string> names;
   std::error_code failure;
   for (auto entry = std::filesystem::directory_iterator(folder, failure);
        !failure && entry != std::filesystem::directory_iterator(); entry.increment(failure)) {
-    const std::string name = entry->path().filename().string();
+    std::string name = entry->path().filename().string();
     if (name.starts_with('.') || name.ends_with(".json")) continue;
     std::error_code ignored;  // what cannot be looked at is kept, and told when it is opened
-    if (!entry->is_directory(ignored)) files.push_back(entry->path());
+    if (!entry->is_directory(ignored)) names.push_back(std::move(name));
   }
   if (failure)
     throw Error(folder.string(), "cannot be read: " + failure.message(), "check the right to read it");
-  if (files.empty())
+  if (names.empty())
     throw Error(folder.string(), "the folder holds no data file", "name a folder with records in it");
-  std::sort(files.begin(), files.end(), [](const auto& a, const auto& b) {
-    return naturally_before(a.filename().string(), b.filename().string());
-  });
+  std::sort(names.begin(), names.end(), naturally_before);
+  std::vector<std::filesystem::path> files;
+  files.reserve(names.size());
+  for (const std::string& name : names) files.push_back(folder / name);
   return files;
 }
 

@@ -1,6 +1,7 @@
 #include "firstedge/io/input_digests.hpp"
 
 #include "firstedge/core/digest.hpp"
+#include "firstedge/core/threads.hpp"
 #include "firstedge/io/byte_source.hpp"
 #include "firstedge/io/file_pattern.hpp"
 
@@ -19,23 +20,22 @@ namespace {
 constexpr std::size_t digest_digits = 64;
 
 std::vector<Provenance::Input> names_of(const std::vector<std::filesystem::path>& files) {
-  std::vector<Provenance::Input> inputs;
-  for (const auto& file : files) {
-    const std::uint64_t bytes = ByteSource::from_file(file).size();  // refuses what is no file
-    inputs.push_back({file.filename().string(), bytes, std::string(digest_digits, '0')});
-  }
-  return inputs;
+  return made_by_all_threads(files.size(), [&](std::size_t i) {
+    return Provenance::Input{files[i].filename().string(), readable_size(files[i]),
+                             std::string(digest_digits, '0')};
+  });
 }
 
 std::string state_of(const std::vector<std::filesystem::path>& files) {
-  std::string states;
-  for (const auto& file : files) {
+  const std::vector<std::string> of_files = made_by_all_threads(files.size(), [&](std::size_t i) {
     struct stat status {};
-    if (::stat(file.c_str(), &status) != 0) status = {};  // gone: a state of its own
-    states += fmt::format("{} {} {}.{:09} {}.{:09}\n", file.filename().string(), status.st_size,
-                          status.st_mtim.tv_sec, status.st_mtim.tv_nsec, status.st_ctim.tv_sec,
-                          status.st_ctim.tv_nsec);
-  }
+    if (::stat(files[i].c_str(), &status) != 0) status = {};  // gone: a state of its own
+    return fmt::format("{} {} {}.{:09} {}.{:09}\n", files[i].filename().string(), status.st_size,
+                       status.st_mtim.tv_sec, status.st_mtim.tv_nsec, status.st_ctim.tv_sec,
+                       status.st_ctim.tv_nsec);
+  });
+  std::string states;
+  for (const std::string& one : of_files) states += one;
   return sha256(std::as_bytes(std::span(states)));
 }
 
