@@ -66,6 +66,13 @@ inline Digits digits_at(const char* at, const char* end, std::uint64_t before) {
   return {before, at};
 }
 
+// The digits in front of the decimal sign: mostly one, as in 0.012 and 1.2e-8.
+inline Digits whole_digits_at(const char* at, const char* end, char decimal) {
+  if (end - at >= 2 && at[1] == decimal && is_digit(*at))
+    return {static_cast<std::uint64_t>(*at - '0'), at + 1};
+  return digits_at(at, end, 0);
+}
+
 // "e-10": its value and where it ends, `at` itself for what is no exponent of one to three digits.
 struct Exponent {
   int value = 0;
@@ -100,7 +107,7 @@ inline PlainNumber plain_decimal(std::string_view text, char decimal) {
   const char* const end = at + text.size();
   const bool negative = at != end && *at == '-';
   at += static_cast<int>(at != end && (*at == '-' || *at == '+'));
-  plain_decimal_parts::Digits digits = plain_decimal_parts::digits_at(at, end, 0);
+  plain_decimal_parts::Digits digits = plain_decimal_parts::whole_digits_at(at, end, decimal);
   std::ptrdiff_t count = digits.end - at;
   std::ptrdiff_t decimals = 0;
   at = digits.end;

@@ -5,6 +5,7 @@
 #include <cmath>
 #include <cstdint>
 #include <limits>
+#include <optional>
 #include <vector>
 
 namespace firstedge {
@@ -13,10 +14,10 @@ namespace {
 constexpr std::size_t fewest_samples = 32;
 
 /// Each of the finite values once (but 0 and -0 may both be there), in no order: quantised ones are few, so
-/// that sorting them is soon done.
-std::vector<double> without_repeats(std::span<const double> values) {
+/// that sorting them is soon done. Nothing if there are more than `most`.
+std::optional<std::vector<double>> without_repeats(std::span<const double> values, std::size_t most) {
   // A table of places by the number's bits, at most half full.
-  const std::size_t places = std::bit_ceil(2 * values.size());
+  const std::size_t places = std::bit_ceil(2 * most + 1);
   const int shift = 64 - std::countr_zero(places);
   constexpr std::uint64_t odd = 0x9e3779b97f4a7c15;  // 2^64 over the golden ratio
   constexpr auto empty = std::numeric_limits<double>::quiet_NaN();
@@ -25,8 +26,9 @@ std::vector<double> without_repeats(std::span<const double> values) {
   for (const double value : values) {
     if (!std::isfinite(value)) continue;
     std::size_t place = (std::bit_cast<std::uint64_t>(value) * odd) >> static_cast<unsigned>(shift);
-    while (!std::isnan(table[place]) && table[place] != value) place = (place + 1) % places;
+    while (!std::isnan(table[place]) && table[place] != value) place = (place + 1) & (places - 1);
     if (table[place] == value) continue;
+    if (once.size() == most) return std::nullopt;
     table[place] = value;
     once.push_back(value);
   }
@@ -35,7 +37,9 @@ std::vector<double> without_repeats(std::span<const double> values) {
 
 /// The distinct values, in order; values closer than rounding count as one.
 std::vector<double> distinct_values(std::span<const double> values) {
-  std::vector<double> sorted = without_repeats(values);
+  // Of counts there are few, and a table of few places stays near.
+  auto once = without_repeats(values, values.size() / 8);
+  std::vector<double> sorted = once ? *std::move(once) : *without_repeats(values, values.size());
   std::sort(sorted.begin(), sorted.end());
   if (sorted.empty()) return sorted;
   constexpr double rounding = 1e-6;  // of the range: below a count of 16 bits
