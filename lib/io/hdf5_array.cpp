@@ -205,6 +205,7 @@ Hdf5Array::Content Hdf5Array::read(const Box& box) {
   if (product_of(box.count) == 0) return {};
   if (chunk_.empty()) return read_whole(box);
 
+  ++reads_;
   Content content{std::vector<std::byte>(product_of(box.count) * element_bytes_), {}};
   Extents first(chunk_.size()), chunks(chunk_.size());
   for (std::size_t axis = 0; axis < chunk_.size(); ++axis) {
@@ -266,7 +267,7 @@ std::vector<Hdf5Array::Chunk> Hdf5Array::chunks_at(std::span<const Extents> star
   std::vector<Stored> stored(starts.size());
   for (std::size_t k = 0; k < starts.size(); ++k) {
     if (const auto found = cache_.find(starts[k]); found != cache_.end()) {
-      chunks[k] = found->second;
+      chunks[k] = found->second.chunk;
     } else {
       stored[k] = stored_at(starts[k]);
     }
@@ -276,17 +277,26 @@ std::vector<Hdf5Array::Chunk> Hdf5Array::chunks_at(std::span<const Extents> star
   };
   by_all_threads(starts.size(), decode);
   for (std::size_t k = 0; k < starts.size(); ++k) keep(starts[k], chunks[k]);
+  forget_old();
   return chunks;
 }
 
 void Hdf5Array::keep(const Extents& start, const Chunk& chunk) {
-  if (cache_.contains(start)) return;
-  if (cached_bytes_ + chunk->bytes.size() > cache_bytes) {
-    cache_.clear();
-    cached_bytes_ = 0;
-  }
-  cached_bytes_ += chunk->bytes.size();
-  cache_.emplace(start, chunk);
+  const auto [place, is_new] = cache_.try_emplace(start, Kept{chunk, reads_});
+  place->second.last_read = reads_;
+  if (is_new) cached_bytes_ += chunk->bytes.size();
+}
+
+// Chunks that were not asked for again make room, so that memory that is at hand serves the next.
+void Hdf5Array::forget_old() {
+  std::erase_if(cache_, [&](const auto& one) {
+    const bool old = one.second.last_read + reads_kept < reads_;
+    if (old) cached_bytes_ -= one.second.chunk->bytes.size();
+    return old;
+  });
+  if (cached_bytes_ <= cache_bytes) return;
+  cache_.clear();
+  cached_bytes_ = 0;
 }
 
 Hdf5Array::Stored Hdf5Array::stored_at(const Extents& start) const {

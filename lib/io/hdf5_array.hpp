@@ -20,12 +20,13 @@ namespace firstedge {
 /// Refused when opened: virtual datasets and data in other files (nothing in a file makes us read another),
 /// filters other than shuffle, deflate and checksum, elements of variable length, chunks above
 /// most_chunk_bytes, and storage that is shorter than the dataset says. Decompression happens outside the
-/// guard, by all threads, and within the chunk's own size. Decoded chunks are kept up to cache_bytes (or one,
-/// if it is larger), so that neighbouring boxes do not decode twice.
+/// guard, by all threads, and within the chunk's own size. Decoded chunks are kept for the next reads_kept
+/// reads, up to cache_bytes, so that neighbouring boxes do not decode twice.
 class Hdf5Array {
  public:
   static constexpr std::uint64_t most_chunk_bytes = std::uint64_t{1} << 30U;
   static constexpr std::uint64_t cache_bytes = std::uint64_t{64} << 20U;
+  static constexpr std::uint64_t reads_kept = 4;
 
   /// Throws Error naming the file and the path.
   Hdf5Array(const Hdf5File& file, const std::string& path);
@@ -75,7 +76,12 @@ class Hdf5Array {
     std::string problem;
   };
   std::vector<Chunk> chunks_at(std::span<const std::vector<std::uint64_t>> starts);
+  struct Kept {
+    Chunk chunk;
+    std::uint64_t last_read = 0;
+  };
   void keep(const std::vector<std::uint64_t>& start, const Chunk& chunk);
+  void forget_old();
   Stored stored_at(const std::vector<std::uint64_t>& start) const;
   Unfiltered decoded(Stored stored, const std::vector<std::uint64_t>& start) const;
   std::uint64_t chunk_elements() const;
@@ -90,8 +96,9 @@ class Hdf5Array {
   std::vector<std::uint64_t> chunk_;  ///< its shape; empty if not chunked
   std::vector<ChunkFilter> filters_;
   bool partial_chunks_unfiltered_ = false;
-  std::map<std::vector<std::uint64_t>, Chunk> cache_;
+  std::map<std::vector<std::uint64_t>, Kept> cache_;
   std::uint64_t cached_bytes_ = 0;
+  std::uint64_t reads_ = 0;
 };
 
 }  // namespace firstedge
