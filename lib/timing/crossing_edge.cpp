@@ -75,9 +75,9 @@ double fitted_slope(std::span<const double> values, double position, double nois
   if (widest < static_cast<std::size_t>(least)) return not_known;
   double slope = 0, noise = 0;
   for (auto half = static_cast<std::size_t>(least);; half = std::min(half + 1 + half / 4, widest)) {
-    const LocalPolynomial quintic = curve(half, 5);
-    slope = quintic.slope(position);
-    noise = noise_rms * quintic.noise_gain(position, 1);
+    const auto found = curve(half, 5).slope_in_noise(position);
+    slope = found.slope;
+    noise = noise_rms * found.noise_gain;
     if (noise <= known_well * slope || half == widest) break;
   }
   return noise <= known * slope ? slope : curve(half_of(cubic_length, least), 3).slope(position);

@@ -58,9 +58,9 @@ std::optional<double> place_of_maximum(const LocalPolynomial& curve, double star
   const double low = std::max(start - reach, curve.first()), high = std::min(start + reach, curve.last());
   double place = start;
   for (int step = 0; step < steps; ++step) {
-    const double bend = curve.bend(place);
+    const auto [slope, bend] = curve.derivatives(place);
     if (!(bend < 0)) return std::nullopt;
-    const double next = std::clamp(place - curve.slope(place) / bend, low, high);
+    const double next = std::clamp(place - slope / bend, low, high);
     if (next == place) break;
     place = next;
   }

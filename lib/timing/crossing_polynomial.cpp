@@ -34,13 +34,13 @@ double LocalPolynomial::sum(const Terms& terms) const {
   return sum;
 }
 
-double LocalPolynomial::bend(double position) const {
+LocalPolynomial::Derivatives LocalPolynomial::derivatives(double position) const {
   const double u = from_middle(position);
   const Terms slope = slopes(position);
   Terms bend{0, 0};
   for (int j = 1; j < degree_; ++j)
     bend[j + 1] = u * bend[j] + 2 * slope[j] - basis_.recurrence[j] * bend[j - 1];
-  return sum(bend);
+  return {.slope = sum(slope), .bend = sum(bend)};
 }
 
 SampleWeights LocalPolynomial::weights(double position, int derivative) const {
@@ -54,11 +54,11 @@ SampleWeights LocalPolynomial::weights(double position, int derivative) const {
   });
 }
 
-double LocalPolynomial::noise_gain(double position, int derivative) const {
-  const Terms wanted = terms(position, derivative);
-  double sum = 0;
-  for (int j = 0; j <= degree_; ++j) sum += wanted[j] * wanted[j] / basis_.norm[j];
-  return std::sqrt(sum);
+LocalPolynomial::SlopeInNoise LocalPolynomial::slope_in_noise(double position) const {
+  const Terms slope = slopes(position);
+  double gain2 = 0;
+  for (int j = 0; j <= degree_; ++j) gain2 += slope[j] * slope[j] / basis_.norm[j];
+  return {.slope = sum(slope), .noise_gain = std::sqrt(gain2)};
 }
 
 }  // namespace firstedge

@@ -25,12 +25,20 @@ class LocalPolynomial {
 
   double value(double position) const { return sum(values(position)); }
   double slope(double position) const { return sum(slopes(position)); }
-  double bend(double position) const;  ///< second derivative
+  /// The first and the second derivative at a position.
+  struct Derivatives {
+    double slope, bend;
+  };
+  Derivatives derivatives(double position) const;
+  double bend(double position) const { return derivatives(position).bend; }
   /// The weights of value (derivative 0) or slope (derivative 1) at a position.
   SampleWeights weights(double position, int derivative) const;
 
-  /// Standard deviation of value (0) or slope (1) at a position for white noise of standard deviation 1.
-  double noise_gain(double position, int derivative) const;
+  /// The slope at a position, and its standard deviation for white noise of standard deviation 1.
+  struct SlopeInNoise {
+    double slope, noise_gain;
+  };
+  SlopeInNoise slope_in_noise(double position) const;
   /// The share of the orthogonal polynomial of degree j in the samples, in units of a sample: in white noise
   /// of standard deviation s it has the standard deviation s.
   double strength(int j) const { return coefficients_[j] * std::sqrt(basis_.norm[j]); }

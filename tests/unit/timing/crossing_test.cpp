@@ -337,7 +337,9 @@ TEST(local_polynomial, gives_back_a_polynomial_with_its_derivatives) {
       EXPECT_NEAR(from_weights, fit.slope(position), 1e-9);
       EXPECT_NEAR(weights.sum(), 0, 1e-13);
       EXPECT_NEAR(fit.weights(position, 0).sum(), 1, 1e-13);
-      EXPECT_NEAR(fit.noise_gain(position, 1), std::sqrt(gain), 1e-12 * std::sqrt(gain));
+      EXPECT_NEAR(fit.slope_in_noise(position).noise_gain, std::sqrt(gain), 1e-12 * std::sqrt(gain));
+      EXPECT_EQ(fit.slope_in_noise(position).slope, fit.slope(position));
+      EXPECT_EQ(fit.derivatives(position).slope, fit.slope(position));
     }
   }
 }
