@@ -83,6 +83,10 @@ inline Exponent exponent_at(const char* at, const char* end) {
   const char* digit = at + 1;
   const bool negative = digit != end && *digit == '-';
   if (digit != end && (*digit == '-' || *digit == '+')) ++digit;
+  if (end - digit > 2 && is_digit(digit[0]) && is_digit(digit[1]) && !is_digit(digit[2])) {  // as mostly
+    const int two = 10 * (digit[0] - '0') + (digit[1] - '0');
+    return {negative ? -two : two, digit + 2};
+  }
   const char* const first = digit;
   int value = 0;
   for (; digit != end && is_digit(*digit) && digit - first < 4; ++digit) value = value * 10 + (*digit - '0');
@@ -99,8 +103,6 @@ inline PlainNumber plain_decimal(std::string_view text, char decimal) {
   static constexpr std::array<double, 23> powers{1e0,  1e1,  1e2,  1e3,  1e4,  1e5,  1e6,  1e7,
                                                  1e8,  1e9,  1e10, 1e11, 1e12, 1e13, 1e14, 1e15,
                                                  1e16, 1e17, 1e18, 1e19, 1e20, 1e21, 1e22};
-  static constexpr std::array<double, 2> signs{
-      1, -1};  // looked up: a branch would be guessed wrong half the time
   constexpr std::uint64_t most = std::uint64_t{1} << 53U;
   constexpr std::ptrdiff_t most_digits = 19;  // so many do not overflow
   const char* at = text.data();
@@ -132,7 +134,10 @@ inline PlainNumber plain_decimal(std::string_view text, char decimal) {
   const auto mantissa = static_cast<double>(digits.value);
   const double scale = powers[static_cast<std::size_t>(size)];
   const double value = power < 0 ? mantissa / scale : mantissa * scale;
-  return {value * signs[negative ? 1 : 0], static_cast<std::size_t>(at - text.data())};
+  // The sign by its bit: a branch would be guessed wrong half the time.
+  const std::uint64_t sign = std::uint64_t{negative} << 63U;
+  return {std::bit_cast<double>(std::bit_cast<std::uint64_t>(value) | sign),
+          static_cast<std::size_t>(at - text.data())};
 }
 
 }  // namespace firstedge

@@ -21,10 +21,13 @@ bool is_sound(double volts) {
   return std::abs(volts) <= most_volts;  // false for NaN
 }
 
-/// True if every sample is one by is_sound(), seen from the extremes of the counts.
-bool all_sound(const Trace& trace) {
-  const auto range = count_range(trace);
-  return range && is_sound(trace.volts_of(range->first)) && is_sound(trace.volts_of(range->second));
+/// True if every sample is one by is_sound(); of counts, their extremes tell.
+bool all_sound(const Trace& trace, std::span<const double> volts) {
+  if (const auto range = count_range(trace))
+    return is_sound(trace.volts_of(range->first)) && is_sound(trace.volts_of(range->second));
+  if (volts.empty() || !all_finite(volts)) return false;
+  const auto [least, greatest] = extremes_of(volts);
+  return is_sound(least) && is_sound(greatest);
 }
 
 /// Ranges joined with the runs of samples that are not sound, in order.
@@ -152,7 +155,7 @@ Prepared prepare(const Trace& recorded) {
   if (std::isfinite(limits.second)) trace.highest_v = limits.second;
   made.volts = volts(recorded);
   trace.clipped = clipped_ranges(recorded);
-  const bool sound = all_sound(recorded);
+  const bool sound = all_sound(recorded, made.volts);
   if (!sound) trace.clipped = with_unsound(trace.clipped, made.volts);
   made.is_usable = !made.volts.empty() && (sound || bridge_unsound(made.volts));
   if (made.is_usable) trace.step_v = step_of(recorded, made.volts);
