@@ -163,9 +163,9 @@ std::vector<ClosureResidual> residuals_of(const Network& network, const LinearFi
     const double variance = own - (design * covariance * design.transpose())(0);
     const double residual = network.values[row] - design.dot(solved.transpose());
     // A measurement that nothing else checks has a residual of 0 with variance 0.
-    const double normalised =
-        variance > 1e-9 * own ? residual / std::sqrt(variance) : std::numeric_limits<double>::quiet_NaN();
-    residuals.push_back({residual, normalised});
+    const double deviation = variance > 1e-9 * own ? std::sqrt(variance) : 0;
+    const double normalised = deviation > 0 ? residual / deviation : std::numeric_limits<double>::quiet_NaN();
+    residuals.push_back({residual, deviation, normalised});
   }
   return residuals;
 }

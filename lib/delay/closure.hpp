@@ -32,8 +32,9 @@ struct Misclosure {
 };
 
 struct ClosureResidual {
-  double residual_s = 0;  ///< measured less adjusted
-  double normalised = 0;  ///< over its own standard deviation; NaN where no other measurement checks it
+  double residual_s = 0;   ///< measured less adjusted
+  double deviation_s = 0;  ///< its own standard deviation; 0 where no other measurement checks it
+  double normalised = 0;   ///< residual over deviation; NaN where no other measurement checks it
 };
 
 struct Closure {
@@ -56,7 +57,9 @@ struct Closure {
 /// name.
 Closure close_network(const std::vector<MeasuredDifference>& measured, const std::string& reference = "");
 
-/// Figures, tables "values", "offsets", "loops" and "residuals".
+/// Figures, tables "values", "offsets", "loops" and "residuals", and where a measurement checks another the
+/// plot "residuals": one point a measurement in their order, with an interval of two of its standard
+/// deviations.
 Result analyse_closure(const std::vector<MeasuredDifference>& measured, const std::string& reference = "");
 
 }  // namespace firstedge

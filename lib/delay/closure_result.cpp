@@ -9,7 +9,8 @@
 namespace firstedge {
 namespace {
 
-constexpr double doubtful = 3;  // normalised residual, and misclosure over its uncertainty
+constexpr double doubtful = 3;         // normalised residual, and misclosure over its uncertainty
+constexpr double coverage_factor = 2;  // of the bars
 
 std::string row_words(const MeasuredDifference& row) {
   const std::string offset = row.offset.empty() ? "" : fmt::format(" + {}", row.offset);
@@ -52,15 +53,51 @@ Table residuals_table(const std::vector<MeasuredDifference>& measured, const Clo
               .note =
                   "Residual: measured less adjusted; normalised: over its own standard deviation, a dash "
                   "where no other measurement checks this one.",
-              .columns = {{"measurement", "Measurement", ""},
+              .columns = {{"number", "Number", ""},
+                          {"measurement", "Measurement", ""},
                           {"measured", "Measured", "s"},
                           {"residual", "Residual", "s"},
                           {"normalised", "Normalised", ""}},
               .rows = {}};
   for (std::size_t i = 0; i < measured.size(); ++i)
-    table.rows.push_back({row_words(measured[i]), measured[i].difference_s, closure.residuals[i].residual_s,
-                          closure.residuals[i].normalised});
+    table.rows.push_back({static_cast<double>(i + 1), row_words(measured[i]), measured[i].difference_s,
+                          closure.residuals[i].residual_s, closure.residuals[i].normalised});
   return table;
+}
+
+// Each residual with twice its own standard deviation to either side, apart by whether that reaches 0.
+Plot residuals_plot(const std::vector<MeasuredDifference>& measured, const Closure& closure) {
+  Plot plot{.key = "residuals",
+            .title = "What each measurement says beside the others",
+            .caption =
+                "Residual: measured less adjusted. Bars: two standard deviations of the residual (k = 2). "
+                "Look for bars that do not reach 0: the measurement farthest from it in bars is the one to "
+                "look at first. Where all close, one in twenty misses 0 by chance.",
+            .x = {"Measurement", ""},
+            .y = {"Residual", "s"},
+            .series = {},
+            .markers = {{0, false, ""}}};
+  Series closing{.label = "closes (k = 2)", .kind = Series::Kind::points};
+  Series off{.label = "does not close (k = 2)", .kind = Series::Kind::points};
+  Series unchecked{.label = "nothing checks it", .kind = Series::Kind::points};
+  for (std::size_t i = 0; i < measured.size(); ++i) {
+    const ClosureResidual& residual = closure.residuals[i];
+    const double number = static_cast<double>(i + 1);
+    if (std::isnan(residual.normalised)) {
+      unchecked.x.push_back(number);
+      unchecked.y.push_back(0);
+      continue;
+    }
+    Series& series = std::abs(residual.normalised) <= coverage_factor ? closing : off;
+    series.x.push_back(number);
+    series.y.push_back(residual.residual_s);
+    series.y_low.push_back(residual.residual_s - coverage_factor * residual.deviation_s);
+    series.y_high.push_back(residual.residual_s + coverage_factor * residual.deviation_s);
+  }
+  for (Series* series : {&closing, &off, &unchecked}) {
+    if (!series->x.empty()) plot.series.push_back(std::move(*series));
+  }
+  return plot;
 }
 
 // The measurement with the largest normalised residual; past the end if none is checked.
@@ -108,6 +145,7 @@ Result analyse_closure(const std::vector<MeasuredDifference>& measured, const st
         values_table("offsets", "Offsets that drop out", closure.offsets, closure.offset_values_s));
   if (!closure.loops.empty()) result.tables.push_back(loops_table(measured, closure));
   result.tables.push_back(residuals_table(measured, closure));
+  if (checked) result.plots = {residuals_plot(measured, closure)};
   const std::size_t worst = worst_of(closure);
   if (worst < measured.size() && std::abs(closure.residuals[worst].normalised) > doubtful)
     result.warnings.push_back(

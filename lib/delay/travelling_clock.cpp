@@ -7,6 +7,7 @@
 #include <cmath>
 #include <set>
 
+#include <Eigen/Dense>
 #include <fmt/format.h>
 
 namespace firstedge {
@@ -39,7 +40,7 @@ void check(const std::vector<ClockVisit>& visits, const std::string& home, bool 
 
 struct Trip {
   std::vector<std::string> stations;  // but home
-  double middle_s = 0, first_s = 0;
+  double middle_s = 0, first_s = 0, last_s = 0;
   std::size_t clock_parameters = 2;
 };
 
@@ -48,6 +49,7 @@ Trip trip_of(const std::vector<ClockVisit>& visits, const std::string& home, boo
   const auto [first, last] = std::minmax_element(
       visits.begin(), visits.end(), [](const auto& a, const auto& b) { return a.time_s < b.time_s; });
   trip.first_s = first->time_s;
+  trip.last_s = last->time_s;
   trip.middle_s = first->time_s + 0.5 * (last->time_s - first->time_s);
   for (const ClockVisit& visit : visits) {
     if (visit.station != home &&
@@ -82,6 +84,53 @@ std::vector<double> covariance_of(const std::vector<ClockVisit>& visits, const T
   return covariance;
 }
 
+// (C^-1 r)_i of the residuals r and the covariance C of the visits: times the variance of a reading it is the
+// likeliest error of that reading, times the wander's covariance with any time the likeliest wander there (A.
+// S. Goldberger, J. Am. Stat. Assoc. 57 (1962) 369; from memory).
+std::vector<double> weighted_residuals(const std::vector<double>& residuals,
+                                       const std::vector<double>& covariance) {
+  const auto size = static_cast<Eigen::Index>(residuals.size());
+  const Eigen::Map<const Eigen::VectorXd> left(residuals.data(), size);
+  const Eigen::Map<const Eigen::MatrixXd> spread(covariance.data(), size, size);  // symmetric
+  const Eigen::VectorXd weighted = spread.llt().solve(left);
+  return {weighted.begin(), weighted.end()};
+}
+
+// A visit that no other checks is taken as it is: the likeliest error of its reading is rounding.
+std::vector<bool> checked_of(const std::vector<ClockVisit>& visits, const std::vector<double>& weighted) {
+  constexpr double rounding = 1e-9;
+  std::vector<bool> checked;
+  for (std::size_t i = 0; i < visits.size(); ++i)
+    checked.push_back(std::abs(weighted[i]) * visits[i].offset_s.uncertainty > rounding);
+  return checked;
+}
+
+// Even times over the trip, those of the visits among them.
+std::vector<double> course_times_s(const std::vector<ClockVisit>& visits, const Trip& trip) {
+  constexpr int steps = 200;
+  std::set<double> times_s;
+  for (int i = 0; i <= steps; ++i)
+    times_s.insert(trip.first_s + (trip.last_s - trip.first_s) * (static_cast<double>(i) / steps));
+  for (const ClockVisit& visit : visits) times_s.insert(visit.time_s);
+  return {times_s.begin(), times_s.end()};
+}
+
+std::vector<ClockReading> course_of(const std::vector<ClockVisit>& visits, const Trip& trip,
+                                    const LinearFit& fit, const std::vector<double>& weighted,
+                                    double white_frequency) {
+  std::vector<ClockReading> course;
+  for (const double time_s : course_times_s(visits, trip)) {
+    const double t = time_s - trip.middle_s;
+    double steady_s = fit.parameters[0] + fit.parameters[1] * t, wander_s = 0;
+    if (trip.clock_parameters == 3) steady_s += 0.5 * fit.parameters[2] * t * t;
+    for (std::size_t i = 0; i < visits.size(); ++i)
+      wander_s += white_frequency * white_frequency * (std::min(time_s, visits[i].time_s) - trip.first_s) *
+                  weighted[i];
+    course.push_back({time_s, steady_s + wander_s, wander_s});
+  }
+  return course;
+}
+
 double mean_time_s(const std::vector<ClockVisit>& visits, const std::string& station) {
   double sum = 0, count = 0;
   for (const ClockVisit& visit : visits) {
@@ -102,7 +151,8 @@ ClockTrip clock_trip(const std::vector<ClockVisit>& visits, const ClockTripOptio
   const std::vector<double> design = design_of(visits, trip);
   std::vector<double> values;
   for (const ClockVisit& visit : visits) values.push_back(visit.offset_s.value);
-  const LinearFit fit = least_squares(design, values, covariance_of(visits, trip, options.white_frequency));
+  const std::vector<double> covariance = covariance_of(visits, trip, options.white_frequency);
+  const LinearFit fit = least_squares(design, values, covariance);
   // The same weights without the wander say which part of the uncertainty it makes.
   const LinearFit steady = least_squares(design, values, covariance_of(visits, trip, 0));
 
@@ -124,71 +174,13 @@ ClockTrip clock_trip(const std::vector<ClockVisit>& visits, const ClockTripOptio
     for (std::size_t c = 0; c < columns; ++c) model += design[i * columns + c] * fit.parameters[c];
     found.residual_s.push_back(values[i] - model);
   }
+  const std::vector<double> weighted = weighted_residuals(found.residual_s, covariance);
+  found.checked = checked_of(visits, weighted);
+  found.course = course_of(visits, trip, fit, weighted, options.white_frequency);
   found.chi_square = fit.degrees_of_freedom > 0 ? fit.chi_square : 0;  // without the rounding
   found.degrees_of_freedom = fit.degrees_of_freedom;
   found.probability = fit.probability;
   return found;
-}
-
-Result analyse_clock_trip(const std::vector<ClockVisit>& visits, const ClockTripOptions& options) {
-  const ClockTrip trip = clock_trip(visits, options);
-  Result result{
-      .kind = "travelling clock",
-      .title = fmt::format("Clocks against {}", trip.home),
-      .answer = {},
-      .figures = {{"rate", "Rate of the portable clock", trip.rate, "s/s"},
-                  {"chi_square", "Chi-square", {trip.chi_square, -1}, ""},
-                  {"degrees_of_freedom", "Degrees of freedom", {trip.degrees_of_freedom, -1}, ""}},
-      .tables = {},
-      .plots = {},
-      .warnings = {},
-      .cautions = {"A rate of a station's own clock during the trip is in its offset, which holds for "
-                   "the time of the visit."},
-      .provenance = {}};
-  if (options.drift)
-    result.figures.insert(result.figures.begin() + 1,
-                          {"drift", "Drift of its rate", trip.drift_per_s, "1/s"});
-  Table stations{.key = "stations",
-                 .title = "Offsets",
-                 .note =
-                     "Of each station's clock against home's; wander: the part of the uncertainty that the "
-                     "portable clock's noise makes.",
-                 .columns = {{"station", "Station", ""},
-                             {"offset", "Offset", "s"},
-                             {"wander", "Part of the wander", "s"},
-                             {"time", "At time", "s"},
-                             {"visits", "Visits", ""}},
-                 .rows = {}};
-  for (const StationOffset& each : trip.stations) {
-    stations.rows.push_back(
-        {each.station, each.offset_s, each.wander_s, each.time_s, static_cast<double>(each.visits)});
-    result.answer += fmt::format("{}{} − {} = {}", result.answer.empty() ? "" : "; ", each.station, trip.home,
-                                 format_estimate(each.offset_s, "s"));
-  }
-  result.answer += ".";
-  Table rows{.key = "visits",
-             .title = "Visits",
-             .note = "Residual: measured less fitted; a dash where no other visit checks this one.",
-             .columns = {{"station", "Station", ""},
-                         {"time", "Time", "s"},
-                         {"offset", "Portable less station", "s"},
-                         {"residual", "Residual", "s"}},
-             .rows = {}};
-  // A station visited once takes its reading as it is: what is left is rounding.
-  constexpr double rounding = 1e-9;
-  for (std::size_t i = 0; i < visits.size(); ++i) {
-    const bool unchecked = std::abs(trip.residual_s[i]) < rounding * visits[i].offset_s.uncertainty;
-    rows.rows.push_back({visits[i].station, visits[i].time_s, visits[i].offset_s,
-                         unchecked ? std::nan("") : trip.residual_s[i]});
-  }
-  result.tables = {std::move(stations), std::move(rows)};
-  if (trip.degrees_of_freedom < 1)
-    result.warnings.emplace_back("nothing checks the trip: no visit more than it needs");
-  else if (trip.probability < 0.05)
-    result.warnings.emplace_back("the visits contradict a steady clock: fit a drift, or say how it wanders");
-  if (options.white_frequency == 0)
-    result.warnings.emplace_back("the portable clock was taken to keep its rate exactly between the visits");
-  return result;
 }
 
 }  // namespace firstedge

@@ -34,12 +34,21 @@ struct StationOffset {
   double wander_s = 0;  ///< part of the uncertainty that the portable clock's noise makes
 };
 
+/// What the portable clock would have read less home's clock at a time between the visits.
+struct ClockReading {
+  double time_s = 0;
+  double offset_s = 0;  ///< by its rate and drift, with its likeliest wander
+  double wander_s = 0;  ///< that wander alone; 0 where the clock keeps its rate exactly
+};
+
 struct ClockTrip {
   std::string home;
   Estimate rate;         ///< of the portable clock against home, at the middle of the trip (s/s)
   Estimate drift_per_s;  ///< of the rate (1/s); 0 where it was not fitted
   std::vector<StationOffset> stations;
-  std::vector<double> residual_s;  ///< one a visit, in the order given
+  std::vector<double> residual_s;  ///< one a visit, in the order given: measured less fitted, wander and all
+  std::vector<bool> checked;       ///< one a visit: whether another visit says what it should be
+  std::vector<ClockReading> course;  ///< in rising order over the trip, the times of the visits among them
   double chi_square = 0, degrees_of_freedom = 0, probability = 1;
 };
 
@@ -49,7 +58,8 @@ struct ClockTrip {
 /// first visit on: W. J. Riley, NIST SP 1065 (2008), 6; section from memory).
 ///
 /// Visits A, B, A without wander: the offset of B is what linear interpolation between the two visits at A
-/// says, u^2 = u_B^2 + (1 - f)^2 u_1^2 + f^2 u_2^2 with f the share of the time passed (derived).
+/// says, u^2 = u_B^2 + (1 - f)^2 u_1^2 + f^2 u_2^2 with f the share of the time passed (derived). The course
+/// less the reading at a station that was visited once is that station's offset, with wander or without.
 ///
 /// Fails where the stations' clocks themselves run at different rates during the trip: that goes into the
 /// offset, told for the time of the visit. Throws Error for fewer than two visits at home apart in time
@@ -57,7 +67,8 @@ struct ClockTrip {
 /// that are not positive, or a home without visits.
 ClockTrip clock_trip(const std::vector<ClockVisit>& visits, const ClockTripOptions& options = {});
 
-/// Figures, tables "stations" and "visits", plot of the residuals.
+/// Figures, tables "stations" and "visits", plot "trip": the readings and the course, and where a visit
+/// checks another plot "residuals": what the rate leaves of the readings, and the wander.
 Result analyse_clock_trip(const std::vector<ClockVisit>& visits, const ClockTripOptions& options = {});
 
 }  // namespace firstedge

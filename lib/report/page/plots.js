@@ -188,6 +188,13 @@ function inLines(text, width) {
   return lines;
 }
 
+/** Whether an axis counts things, such as measurements in their order: there is nothing between two whole numbers. */
+function isCounted(plot, axis) {
+  if (plot[axis].unit !== "") return false;
+  const valuesOf = (series) => (axis === "x" ? unpacked(series.x) : series.y);
+  return plot.series.every((series) => valuesOf(series).every((value) => value === null || Number.isInteger(value)));
+}
+
 function axisOptions(plot, axis, extent) {
   const [min, max] = rangeOf(plot, axis, extent[axis]);
   const log = plot[axis].logarithmic;
@@ -221,6 +228,7 @@ function axisOptions(plot, axis, extent) {
       maxRotation: 0,
       autoSkipPadding: log ? 4 : 18,
       maxTicksLimit: log ? 200 : axis === "x" ? 11 : 8,
+      precision: isCounted(plot, axis) ? 0 : undefined,
       callback(value, index, ticks) {
         if (!log) return linearTick(value, index, ticks, originOf(plot[axis], this));
         const [length, room] = axis === "x" ? [this.width, 64] : [this.height, 20];

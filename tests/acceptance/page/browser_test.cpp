@@ -88,6 +88,29 @@ TEST(browser, reads_off_zooms_and_gives_away_points_by_keys_and_buttons) {
                                     height_v * 1e3, spread_s * 1e12, 0.05 * spread_s * 1e12)));
 }
 
+// Opens the counted page in a frame and writes down the ticks of its axes.
+constexpr const char* ticks_reader = R"(<!DOCTYPE html><meta charset="utf-8"><iframe src="counted.html"
+style="width:1200px;height:900px"></iframe><p id="seen"></p><script>
+document.querySelector("iframe").addEventListener("load", ({ target: { contentWindow: page } }) => {
+  const { x, y } = page.Chart.getChart(page.document.querySelector("canvas")).scales;
+  const fractions = (scale) => scale.ticks.filter((tick) => !Number.isInteger(tick.value)).length;
+  document.getElementById("seen").textContent = `x ${x.ticks.length > 1} ${fractions(x)}, y ${fractions(y) > 0}`;
+});</script>)";
+
+TEST(browser, an_axis_that_counts_has_no_ticks_between_whole_numbers) {
+  if (!have_browser()) GTEST_SKIP() << "no chromium here";
+  const Result result{
+      .plots = {
+          {.x = {"Measurement", ""},
+           .y = {"Ratio", ""},
+           .series = {
+               {.label = "measured", .kind = Series::Kind::points, .x = {1, 2, 3}, .y = {0, 1.5, 1}}}}}};
+  write_whole(page_folder() / "counted.html", to_page(result));
+  const Seen seen = opened("ticks_reader", ticks_reader);
+  EXPECT_THAT(seen.messages, testing::IsEmpty());
+  EXPECT_THAT(seen.document, HasSubstr(">x true 0, y true<"));
+}
+
 TEST(browser, shows_hostile_names_as_names) {
   if (!have_browser()) GTEST_SKIP() << "no chromium here";
   const Seen seen = opened("hostile", to_page(hostile_result()));

@@ -7,6 +7,7 @@
 #include "support/random.hpp"
 #include "support/result_parts.hpp"
 
+#include <algorithm>
 #include <cmath>
 
 #include <gtest/gtest.h>
@@ -68,6 +69,36 @@ TEST(closure, a_wrong_measurement_is_the_one_to_look_at) {
   EXPECT_NE(result.warnings[0].find("b − e"), std::string::npos) << result.warnings[0];
 }
 
+TEST(closure, the_plot_shows_which_measurement_misses_zero_by_more_than_two_deviations) {
+  // By hand: A - B measured as 1.0, 1.0 and 1.5 ns, each to 0.1 ns: mean 3.5/3 ns, residuals -1/6, -1/6, 1/3
+  // ns, each of a standard deviation of 0.1 sqrt(2/3) ns = 0.0816 ns: -2.04, -2.04 and 4.08 of them. C hangs
+  // on one measurement alone.
+  const std::vector<MeasuredDifference> measured{{"A", "B", "", {1e-9, 0.1e-9}},
+                                                 {"A", "B", "", {1e-9, 0.1e-9}},
+                                                 {"B", "C", "", {7e-9, 0.1e-9}},
+                                                 {"A", "B", "", {1.5e-9, 0.1e-9}}};
+  const Plot plot = test::plot_of(analyse_closure(measured), "residuals");
+  ASSERT_EQ(plot.series.size(), 2U);
+  const Series& off = plot.series[0];
+  EXPECT_EQ(off.label, "does not close (k = 2)");
+  EXPECT_EQ(off.x, (std::vector<double>{1, 2, 4}));
+  const double twice_s = 2 * 0.1e-9 * std::sqrt(2.0 / 3);
+  EXPECT_NEAR(off.y[2], 1e-9 / 3, 1e-18);  // rounding
+  EXPECT_NEAR(off.y_low[2], 1e-9 / 3 - twice_s, 1e-18);
+  EXPECT_NEAR(off.y_high[2], 1e-9 / 3 + twice_s, 1e-18);
+  EXPECT_EQ(plot.series[1].label, "nothing checks it");
+  EXPECT_EQ(plot.series[1].x, (std::vector<double>{3}));
+  // With the third at 1.4 ns the first two lie within two of theirs: -0.4/3 over 0.0816 is -1.63.
+  std::vector<MeasuredDifference> closer = measured;
+  closer[3].difference_s.value = 1.4e-9;
+  const Plot kept = test::plot_of(analyse_closure(closer), "residuals");
+  EXPECT_EQ(kept.series[0].label, "closes (k = 2)");
+  EXPECT_EQ(kept.series[0].x, (std::vector<double>{1, 2}));
+  EXPECT_EQ(kept.series[1].x, (std::vector<double>{4}));
+  // A chain that nothing checks has no residuals to show.
+  EXPECT_TRUE(analyse_closure({measured[0], measured[2]}).plots.empty());
+}
+
 TEST(closure, what_is_not_tied_is_named) {
   try {
     close_network({{"A", "B", "", {1e-9, 1e-12}}, {"C", "D", "", {1e-9, 1e-12}}});
@@ -126,6 +157,59 @@ TEST(travelling_clock, wander_of_the_portable_clock_is_in_the_uncertainty) {
   }
   // 68.3 % of 1000: standard deviation 14.7, 3.3 of them for a false alarm in 1,000.
   EXPECT_NEAR(within, 683, 49);
+}
+
+// The last reading of the line at or before a time.
+double line_at(const Series& line, double time_s) {
+  const auto after = std::upper_bound(line.x.begin(), line.x.end(), time_s);
+  return line.y.at(static_cast<std::size_t>(after - line.x.begin()) - 1);
+}
+
+TEST(travelling_clock, the_plot_shows_the_offset_as_what_the_line_stands_over_the_reading) {
+  const std::vector<ClockVisit> visits{
+      {"A", 0, {100e-9, 1e-9}},      {"A", 3600, {101e-9, 1e-9}},   {"B", 20'000, {95e-9, 2e-9}},
+      {"A", 40'000, {180e-9, 3e-9}}, {"A", 43'600, {186e-9, 1e-9}},
+  };
+  // A clock that keeps its rate, one with a drift, and one that wanders by 1.4 ns from visit to visit.
+  for (const ClockTripOptions& options :
+       {ClockTripOptions{}, ClockTripOptions{.drift = true}, ClockTripOptions{.white_frequency = 1e-11}}) {
+    const Result result = analyse_clock_trip(visits, options);
+    const Plot plot = test::plot_of(result, "trip");
+    ASSERT_EQ(plot.series.size(), 3U);
+    const Series &home = plot.series[0], &line = plot.series[1], &away = plot.series[2];
+    EXPECT_EQ(home.y, (std::vector<double>{100e-9, 101e-9, 180e-9, 186e-9}));
+    EXPECT_EQ(away.y_uncertainty, (std::vector<double>{2e-9}));
+    EXPECT_NEAR(line_at(line, 20'000) - away.y[0],
+                test::cell_of(test::table_of(result, "stations"), 0, "offset").value,
+                1e-16);  // rounding of the solution, 1e-9 of some 100 ns
+  }
+}
+
+TEST(travelling_clock, residuals_are_shown_where_another_visit_checks) {
+  // By hand, all at home known alike: 0, 1 and 5 ns at 0, 1 and 2 s leave 0.5, -1 and 0.5 ns of a line. B is
+  // visited once and has nothing to leave, even where the clock may have wandered.
+  const std::vector<ClockVisit> visits{
+      {"A", 0, {0, 1e-9}}, {"A", 1, {1e-9, 1e-9}}, {"B", 1.5, {7e-9, 1e-9}}, {"A", 2, {5e-9, 1e-9}}};
+  const Plot plot = test::plot_of(analyse_clock_trip(visits), "residuals");
+  ASSERT_EQ(plot.series.size(), 1U);
+  EXPECT_EQ(plot.series[0].label, "at A");
+  ASSERT_EQ(plot.series[0].x, (std::vector<double>{0, 1, 2}));
+  EXPECT_NEAR(plot.series[0].y[0], 0.5e-9, 1e-17);
+  EXPECT_NEAR(plot.series[0].y[1], -1e-9, 1e-17);
+  EXPECT_NEAR(plot.series[0].y[2], 0.5e-9, 1e-17);
+
+  const Result wandering = analyse_clock_trip(visits, {.white_frequency = 1e-9});
+  EXPECT_TRUE(std::isnan(test::cell_of(test::table_of(wandering, "visits"), 2, "residual").value));
+  // By hand: 0 - 2 x 1 + 5 ns = 3 ns, of variance 6 ns^2 by the readings and 2 ns^2 by a walk of 1 ns a
+  // second: the readings' likeliest errors are 3/8 (1, -2, 1) ns, and the rest is wander.
+  const Plot walked = test::plot_of(wandering, "residuals");
+  ASSERT_EQ(walked.series.size(), 2U);
+  const Series &left = walked.series[0], &wander = walked.series[1];
+  EXPECT_NEAR(left.y[0] - line_at(wander, 0), 0.375e-9, 1e-17);
+  EXPECT_NEAR(left.y[1] - line_at(wander, 1), -0.75e-9, 1e-17);
+  EXPECT_NEAR(left.y[2] - line_at(wander, 2), 0.375e-9, 1e-17);
+  // Three visits check nothing.
+  EXPECT_EQ(analyse_clock_trip({visits[0], visits[2], visits[3]}).plots.size(), 1U);
 }
 
 TEST(travelling_clock, trips_that_do_not_close_are_refused) {
