@@ -171,6 +171,7 @@ void count_stamps(std::span<const Stamp> stamps, RunSummary& summary) {
     RunSummary::Cell& cell = summary.cells[stamp.channel][stamp.method];
     ++cell.stamps;
     cell.unflagged += stamp.flags.empty() ? 1 : 0;
+    if (!stamp.flags.has(Flag::not_timed)) cell.uncertainty_s.add(stamp.uncertainty_s);
     for (std::size_t f = 0; f < flag_table.size(); ++f)
       cell.flagged[f] += stamp.flags.has(flag_table[f].flag) ? 1 : 0;
   }

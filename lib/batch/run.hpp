@@ -8,6 +8,7 @@
 #include "firstedge/io/record_reader.hpp"
 #include "firstedge/io/setup.hpp"
 #include "firstedge/io/stamp_table.hpp"
+#include "firstedge/stats/running_median.hpp"
 
 #include <array>
 #include <cstdint>
@@ -44,6 +45,7 @@ struct RunSummary {
     std::uint64_t stamps = 0;
     std::uint64_t unflagged = 0;
     std::array<std::uint64_t, flag_table.size()> flagged{};
+    RunningMedian uncertainty_s;  ///< of those that were timed
   };
   RunDescription description;
   ReadingAccount account;
@@ -76,7 +78,8 @@ struct StampedBlock {
 void stamp_records(const PreparedRun& run, RecordReader& reader, const RunOptions& options,
                    const std::function<void(const StampedBlock&)>& take);
 
-/// The summary as a Result: what was stamped and flagged, what was learnt (noise, templates, bounds).
+/// The summary as a Result: what was stamped and flagged, what was learnt (noise, templates, bounds). Its
+/// answer and table give the median of the standard uncertainties of the stamps that were timed.
 Result summary_of(const RunSummary& summary, const Provenance& provenance);
 
 }  // namespace firstedge

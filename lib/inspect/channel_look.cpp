@@ -1,6 +1,7 @@
 #include "firstedge/inspect/channel_look.hpp"
 
 #include "firstedge/signal/pulse_measures.hpp"
+#include "firstedge/stats/spread.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -52,6 +53,20 @@ void ChannelLook::add_pulse(const ConditionedTrace& trace, const Pulse& pulse) {
       std::span(trace.volts).subspan(pulse.region.first - before, pulse.region.size() + before);
   const double duration_s = measure_pulse(stretch, trace.interval_s).transition_duration_s;
   if (std::isfinite(duration_s)) transitions_s_.push_back(duration_s);
+}
+
+Estimate ChannelLook::height_v() const {
+  return median_estimate(heights_v_);
+}
+
+Estimate ChannelLook::noise_v() const {
+  const NoiseModel& noise = channel_.noise;
+  const double rms_v = noise.rms_v();
+  if (noise.samples_used == 0 || !(rms_v > 0)) return {rms_v, -1};
+  double squares = 1;
+  for (std::size_t lag = 1; lag < noise.autocovariance_v2.size(); ++lag)
+    squares += 2 * std::pow(noise.covariance_v2(lag) / noise.covariance_v2(0), 2);
+  return {rms_v, rms_v * std::sqrt(squares / (2 * static_cast<double>(noise.samples_used)))};
 }
 
 double ChannelLook::share_positive() const {

@@ -2,6 +2,7 @@
 #pragma once
 
 #include "firstedge/batch/learning.hpp"
+#include "firstedge/core/estimate.hpp"
 #include "firstedge/core/trace.hpp"
 #include "firstedge/signal/noise_average.hpp"
 
@@ -36,7 +37,12 @@ class ChannelLook {
   double lowest_v() const { return lowest_v_; }
   double highest_v() const { return highest_v_; }
   const std::vector<double>& baselines_v() const { return baselines_v_; }
-  const std::vector<double>& heights_v() const { return heights_v_; }
+  /// Median of the pulses that are not clipped, with its standard uncertainty (stats/spread.hpp).
+  Estimate height_v() const;
+  /// Standard deviation of a sample before the pulses. Standard uncertainty of Gaussian noise with the
+  /// autocorrelation rho over the n samples learnt from: sigma sqrt((1 + 2 sum rho_k^2)/(2 n)) (M. S.
+  /// Bartlett, J. R. Stat. Soc. Suppl. 8 (1946) 27, to first order; from memory).
+  Estimate noise_v() const;
   const std::vector<double>& transition_durations_s() const { return transitions_s_; }
   const std::set<double>& intervals_s() const { return intervals_s_; }
   const std::set<std::size_t>& lengths() const { return lengths_; }

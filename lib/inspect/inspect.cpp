@@ -2,33 +2,16 @@
 
 #include "firstedge/inspect/channel_look.hpp"
 #include "firstedge/inspect/noise_comparison.hpp"
+#include "firstedge/stats/spread.hpp"
 
 #include <algorithm>
 #include <cmath>
 #include <deque>
 
 #include <fmt/format.h>
-#include <fmt/ranges.h>
 
 namespace firstedge {
 namespace {
-
-double median(std::vector<double> values) {
-  if (values.empty()) return std::nan("");
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
-}
-
-// Half the distance between the 15.9 % and the 84.1 % quantile: the standard deviation of a normal
-// distribution.
-double robust_spread(std::vector<double> values) {
-  if (values.size() < 2) return std::nan("");
-  std::sort(values.begin(), values.end());
-  const auto last = static_cast<double>(values.size() - 1);
-  const auto quantile = [&](double share) { return values[static_cast<std::size_t>(share * last)]; };
-  return 0.5 * (quantile(0.8413447) - quantile(0.1586553));
-}
 
 std::string polarity_words(const ChannelLook& look) {
   if (look.pulses() == 0) return "-";
@@ -59,8 +42,8 @@ Table channels_table(const std::deque<ChannelLook>& looks) {
     table.rows.push_back(
         {look.channel().name, static_cast<double>(look.traces()), static_cast<double>(look.missing()),
          look.lengths().empty() ? std::nan("") : static_cast<double>(*look.lengths().rbegin()),
-         look.channel().interval_s, median(look.baselines_v()), robust_spread(look.baselines_v()),
-         look.channel().noise.rms_v(), look.lowest_v(), look.highest_v(), 100 * look.range_used(),
+         look.channel().interval_s, median(look.baselines_v()), central_half_width(look.baselines_v()),
+         look.noise_v(), look.lowest_v(), look.highest_v(), 100 * look.range_used(),
          100 * look.clipped_trace_share()});
   }
   return table;
@@ -83,11 +66,11 @@ Table pulses_table(const std::deque<ChannelLook>& looks) {
                           {"samples_an_edge", "Samples an edge", ""}},
               .rows = {}};
   for (const ChannelLook& look : looks) {
-    const double height_v = median(look.heights_v());
+    const Estimate height_v = look.height_v();
     const double transition_s = median(look.transition_durations_s());
     table.rows.push_back({look.channel().name, polarity_words(look),
                           static_cast<double>(look.pulses()) / static_cast<double>(look.traces()),
-                          look.pulse_rate_hz(), height_v, height_v / look.channel().noise.rms_v(),
+                          look.pulse_rate_hz(), height_v, height_v.value / look.channel().noise.rms_v(),
                           transition_s, transition_s / look.channel().interval_s});
   }
   return table;
@@ -191,7 +174,7 @@ void add_doubts(const ChannelLook& look, std::vector<std::string>& warnings) {
     warnings.push_back(fmt::format("{}: traces of {} to {} samples", name, *look.lengths().begin(),
                                    *look.lengths().rbegin()));
   }
-  if (robust_spread(look.baselines_v()) > 3 * look.channel().noise.rms_v()) {
+  if (central_half_width(look.baselines_v()) > 3 * look.channel().noise.rms_v()) {
     warnings.push_back(
         fmt::format("{}: the baseline moves from record to record by more than the noise", name));
   }
@@ -234,6 +217,42 @@ std::vector<Plot> look_through(RecordReader& reader, const InspectOptions& optio
   return plots;
 }
 
+std::string channel_words(const ChannelLook& look) {
+  const std::string& name = look.channel().name;
+  if (look.traces() == 0) return name + " has no trace";
+  if (look.constant()) return name + " does not move";
+  const std::string noise = format_estimate(look.noise_v(), "V");
+  if (!std::isfinite(look.height_v().value))
+    return fmt::format("{} has no pulse whose height is seen, over noise of {}", name, noise);
+  return fmt::format("{} has pulses of typically {} over noise of {}", name,
+                     format_estimate(look.height_v(), "V"), noise);
+}
+
+// "(10.5 ± 0.3) mV (a) to (282 ± 12) mV (b)": the channels with the least and the most.
+std::string range_words(const std::deque<ChannelLook>& looks, Estimate (ChannelLook::*figure)() const) {
+  const ChannelLook *least = nullptr, *most = nullptr;
+  for (const ChannelLook& look : looks) {
+    const double value = (look.*figure)().value;
+    if (!std::isfinite(value) || look.constant()) continue;
+    if (least == nullptr || value < (least->*figure)().value) least = &look;
+    if (most == nullptr || value > (most->*figure)().value) most = &look;
+  }
+  if (least == nullptr) return "none";
+  return fmt::format("{} ({}) to {} ({})", format_estimate((least->*figure)(), "V"), least->channel().name,
+                     format_estimate((most->*figure)(), "V"), most->channel().name);
+}
+
+// Each of a few channels, or how far many of them reach.
+std::string channels_words(const std::deque<ChannelLook>& looks) {
+  constexpr std::size_t few = 3;
+  if (looks.size() > few)
+    return fmt::format("{} channels, typical pulses {}, noise {}", looks.size(),
+                       range_words(looks, &ChannelLook::height_v), range_words(looks, &ChannelLook::noise_v));
+  std::string words;
+  for (const ChannelLook& look : looks) words += (words.empty() ? "" : "; ") + channel_words(look);
+  return words;
+}
+
 }  // namespace
 
 Inspection inspect_run(const std::vector<std::filesystem::path>& files, const Setup& setup,
@@ -263,8 +282,8 @@ Inspection inspect_run(const std::vector<std::filesystem::path>& files, const Se
   const std::string of =
       run.record_count && *run.record_count > records ? fmt::format(" of {}", *run.record_count) : "";
   result.answer =
-      fmt::format("{} file{} of format {}: {}{} records looked at, channels {}.", run.files.size(),
-                  run.files.size() == 1 ? "" : "s", run.format, records, of, fmt::join(run.channels, ", "));
+      fmt::format("{} file{} of format {}, {}{} records looked at: {}.", run.files.size(),
+                  run.files.size() == 1 ? "" : "s", run.format, records, of, channels_words(looks));
   result.tables = {channels_table(looks), pulses_table(looks)};
   if (Table lines = lines_table(looks); !lines.rows.empty()) result.tables.push_back(std::move(lines));
   if (Table common = shared.table(looks); !common.rows.empty()) result.tables.push_back(std::move(common));

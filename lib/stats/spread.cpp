@@ -60,6 +60,14 @@ double median(std::span<const double> values) {
   return quantile_of_sorted(finite_sorted(values), 0.5);
 }
 
+Estimate median_estimate(std::span<const double> values) {
+  const std::vector<double> sorted = finite_sorted(values);
+  if (sorted.size() < 2) return {quantile_of_sorted(sorted, 0.5), std::numeric_limits<double>::quiet_NaN()};
+  const double share = 0.5 / std::sqrt(static_cast<double>(sorted.size()));
+  return {quantile_of_sorted(sorted, 0.5),
+          0.5 * (quantile_of_sorted(sorted, 0.5 + share) - quantile_of_sorted(sorted, 0.5 - share))};
+}
+
 double scaled_median_deviation(std::span<const double> values) {
   std::vector<double> deviations = finite_sorted(values);
   const double centre = quantile_of_sorted(deviations, 0.5);

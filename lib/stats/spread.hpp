@@ -33,6 +33,12 @@ double quantile_of_sorted(std::span<const double> sorted, std::span<const std::u
 
 double median(std::span<const double> values);
 
+/// The median with its standard uncertainty: half the distance between the quantiles at 1/2 +- 1/(2 sqrt n),
+/// whatever the distribution (binomial: the share of a sample below the true median has standard deviation
+/// 1/(2 sqrt n); W. J. Conover, Practical Nonparametric Statistics, 3.2, from memory). Independent values;
+/// the uncertainty of one value is NaN.
+Estimate median_estimate(std::span<const double> values);
+
 /// Median absolute deviation from the median, times normal_per_median_deviation. 0 if more than half of the
 /// values are equal.
 double scaled_median_deviation(std::span<const double> values);

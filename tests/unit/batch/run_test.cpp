@@ -4,16 +4,22 @@
 
 #include "firstedge/core/digest.hpp"
 #include "firstedge/core/error.hpp"
+#include "firstedge/core/estimate.hpp"
 
+#include "support/result_parts.hpp"
 #include "support/small_bench.hpp"
 #include "support/temporary_folder.hpp"
 
+#include <algorithm>
 #include <array>
 #include <cmath>
 #include <map>
 #include <string>
 #include <tuple>
+#include <utility>
+#include <vector>
 
+#include <fmt/format.h>
 #include <gtest/gtest.h>
 
 namespace firstedge {
@@ -166,6 +172,46 @@ TEST(stamp_run, a_channel_that_the_run_does_not_have_is_refused_by_name) {
     EXPECT_STREQ(error.what(), "setup, channel 'c': is not in the run; the run has a, b");
   }
   EXPECT_FALSE(std::filesystem::exists(folder / "stamps.h5"));
+}
+
+TEST(stamp_run, the_answer_says_how_many_pulses_were_timed_and_how_well) {
+  const test::TemporaryFolder folder;
+  write_run(small_bench(200), folder / "run.h5");
+  const RunSummary summary = stamp_run({folder / "run.h5"}, three_methods(), folder / "stamps.h5", {}, {});
+  std::map<std::pair<int, int>, std::vector<double>> uncertainties_s;
+  StampTableReader table(folder / "stamps.h5");
+  for (const Stamp& stamp : table.next_block(10'000))
+    uncertainties_s[{stamp.channel, stamp.method}].push_back(stamp.uncertainty_s);
+  ASSERT_EQ(uncertainties_s.size(), 6U);
+  const Result result = summary_of(summary, {});
+  std::vector<std::pair<double, std::string>> medians;
+  for (auto& [cell, values_s] : uncertainties_s) {
+    std::sort(values_s.begin(), values_s.end());
+    const double lower_median_s = values_s.at((values_s.size() - 1) / 2);
+    const double shown_s =
+        test::cell_of(test::table_of(result, "stamps"), medians.size(), "uncertainty").value;
+    EXPECT_NEAR(shown_s / lower_median_s, 1, running_median_error);
+    medians.emplace_back(shown_s,
+                         fmt::format("{} ({} by {})", format_quantity(shown_s, "s", 3),
+                                     summary.channels[cell.first].name, summary.methods[cell.second].name));
+  }
+  std::sort(medians.begin(), medians.end());
+  EXPECT_EQ(
+      result.answer,
+      fmt::format("400 pulses timed in 200 records of 2 channels, with a typical standard uncertainty from "
+                  "{} to {}.",
+                  medians.front().second, medians.back().second));
+}
+
+TEST(stamp_run, a_run_without_a_pulse_says_so) {
+  const test::TemporaryFolder folder;
+  SimulationPlan plan = small_bench(200);
+  for (ChannelPlan& channel : plan.channels) channel.efficiency = 0;
+  write_run(plan, folder / "run.h5");
+  const firstedge::Setup setup = parse_setup(
+      R"({"every_channel": {"timing": [{"method": "leading_edge", "threshold": "25 mV"}]}})", "test");
+  const RunSummary summary = stamp_run({folder / "run.h5"}, setup, folder / "stamps.h5", {}, {});
+  EXPECT_EQ(summary_of(summary, {}).answer, "No pulse timed in 200 records of 2 channels.");
 }
 
 TEST(stamp_run, a_dead_channel_does_not_stop_the_others) {

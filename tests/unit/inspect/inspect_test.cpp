@@ -3,12 +3,17 @@
 
 #include "firstedge/io/record_writer.hpp"
 #include "firstedge/simulate/simulation.hpp"
+#include "firstedge/stats/spread.hpp"
 
+#include "support/result_parts.hpp"
 #include "support/temporary_folder.hpp"
 
 #include <algorithm>
 #include <cmath>
+#include <string>
+#include <vector>
 
+#include <fmt/format.h>
 #include <gtest/gtest.h>
 
 namespace firstedge {
@@ -49,9 +54,7 @@ Inspection look_at(const SimulationPlan& plan) {
 }
 
 double number(const Table& table, std::size_t row, const std::string& column) {
-  const auto at = std::find_if(table.columns.begin(), table.columns.end(),
-                               [&](const auto& c) { return c.key == column; });
-  return std::get<double>(table.rows.at(row).at(static_cast<std::size_t>(at - table.columns.begin())));
+  return test::cell_of(table, row, column).value;
 }
 
 bool warns_of(const Result& result, const std::string& words) {
@@ -83,6 +86,65 @@ TEST(inspect_run, says_what_is_doubtful) {
   EXPECT_TRUE(warns_of(inspection.result, "dead: every sample is the same"));
   EXPECT_TRUE(warns_of(inspection.result, "clipped: 100.0 % of the traces are clipped"));
   EXPECT_FALSE(warns_of(inspection.result, "good:"));
+}
+
+TEST(inspect_run, answers_with_height_and_noise_and_their_uncertainties) {
+  const Result result = look_at(bench()).result;
+  const auto words = [&](const char* table, const char* column, std::size_t row) {
+    return format_estimate(test::cell_of(test::table_of(result, table), row, column), "V");
+  };
+  EXPECT_EQ(result.answer,
+            fmt::format(
+                "1 file of format hdf5, 300 records looked at: good has pulses of typically {} over noise "
+                "of {}; clipped has no pulse whose height is seen, over noise of {}; dead does not move.",
+                words("pulses", "height", 0), words("channels", "noise", 0), words("channels", "noise", 1)));
+}
+
+TEST(inspect_run, of_many_channels_it_answers_with_the_least_and_the_most) {
+  SimulationPlan plan = bench();
+  plan.records = 100;
+  plan.channels.pop_back();
+  plan.channels[1].heights.height_v = 0.3;
+  for (const char* name : {"small", "noisy"}) {
+    plan.channels.push_back(plan.channels.front());
+    plan.channels.back().name = name;
+  }
+  plan.channels[2].heights.height_v = 0.1;
+  plan.channels[3].noise.white_v = 4e-3;
+  const std::string answer = look_at(plan).result.answer;
+  const std::size_t noise = answer.find(", noise (");
+  EXPECT_NE(answer.find("4 channels, typical pulses ("), std::string::npos) << answer;
+  EXPECT_LT(answer.find(" mV (small) to ("), answer.find(" mV (clipped), noise (")) << answer;
+  EXPECT_NE(answer.find(" mV (noisy)."), std::string::npos) << answer;
+  EXPECT_LT(noise, answer.find(" mV (noisy)."));
+}
+
+TEST(inspect_run, stated_uncertainties_are_what_runs_differ_by) {
+  // Noise of the channel's band, whose samples are not independent, and heights that vary: 40 runs of 40
+  // records.
+  SimulationPlan plan = bench();
+  plan.records = 40;
+  plan.samples = 500;
+  plan.first_sample_s = -60e-9;
+  plan.channels.resize(1);
+  plan.channels[0].noise = {.band_v = 2e-3};
+  plan.channels[0].heights = {.kind = HeightPlan::Kind::uniform, .height_v = 0.1, .highest_v = 0.3};
+  std::vector<double> noise_v, height_v;
+  double stated_noise_v = 0, stated_height_v = 0;
+  constexpr int runs = 40;
+  for (int run = 0; run < runs; ++run) {
+    plan.seed = 100 + static_cast<std::uint64_t>(run);
+    const Result result = look_at(plan).result;
+    const Estimate noise = test::cell_of(test::table_of(result, "channels"), 0, "noise");
+    const Estimate height = test::cell_of(test::table_of(result, "pulses"), 0, "height");
+    noise_v.push_back(noise.value);
+    height_v.push_back(height.value);
+    stated_noise_v += noise.uncertainty / runs;
+    stated_height_v += height.uncertainty / runs;
+  }
+  // A standard deviation of 40 values is known to 1/sqrt(78), 11 %; 3.3 of them are 37 %.
+  EXPECT_NEAR(moments(noise_v).deviation.value / stated_noise_v, 1, 0.37);
+  EXPECT_NEAR(moments(height_v).deviation.value / stated_height_v, 1, 0.37);
 }
 
 const Table* table_of(const Result& result, const std::string& key) {
