@@ -47,13 +47,6 @@ Judged judge(const Agreement& agreement, const CompareOptions& options) {
   return judged;
 }
 
-bool all_agree(const Judged& judged) {
-  return std::all_of(judged.ways.begin(), judged.ways.end(),
-                     [](const WayComparison& way) { return way.agrees(); }) &&
-         std::all_of(judged.differences.begin(), judged.differences.end(),
-                     [](const WayDifference& one) { return one.agrees(); });
-}
-
 std::string culprit(const Judged& judged) {
   std::string words;
   if (!judged.suspicion.chains.empty())
@@ -79,7 +72,7 @@ std::string ways_line(const Judged& judged) {
 
 std::string answer_of(const Judged& judged) {
   const WayComparison& worst = most_off(judged.ways);
-  const bool agree = all_agree(judged);
+  const bool agree = agree_shown::all_agree(judged.ways, judged.differences);
   std::string words =
       agree ? fmt::format("The stations agree: offset {} (k = 1), largest E_n = {:.2f}.",
                           format_estimate(judged.combined.offset_s, "s"), worst.e_n)
@@ -91,8 +84,6 @@ std::string answer_of(const Judged& judged) {
 
 void add_figures(const Judged& judged, Result& result) {
   result.figures.push_back({"offset", "Combined offset", judged.combined.offset_s, "s"});
-  result.figures.push_back(
-      {"agree", "The stations agree (1) or not (0)", {all_agree(judged) ? 1.0 : 0.0, 0}, ""});
   for (std::size_t i = 0; i < judged.ways.size(); ++i) {
     const WayComparison& way = judged.ways[i];
     result.figures.push_back({fmt::format("offset_{}", i), "Offset by " + way.name, way.budget.total_s, "s"});
@@ -105,6 +96,7 @@ void add_figures(const Judged& judged, Result& result) {
 
 void add_tables(const Judged& judged, Result& result) {
   using namespace agree_shown;
+  result.tables.push_back(verdict_table(judged.ways, judged.differences));
   result.tables.push_back(ways_table(judged.ways));
   result.tables.push_back(uncertainties_table(judged.ways));
   if (!judged.suspicion.suspects.empty()) result.tables.push_back(suspects_table(judged.suspicion));

@@ -15,11 +15,12 @@ struct Agreement {
   std::vector<Way> ways, crossings;
 };
 
-/// Figures: the combined offset, whether the stations agree, offset and E_n of each way, and (from two ways
-/// on) the Birge ratio of the ways. Tables: "ways", "uncertainties", "matching", a budget each,
-/// "differences", "combination", "suspects" (where something is off), "dependences", "methods", "course".
-/// Plots: the differences in time and their distribution. The answer says in one line whether the stations
-/// agree, and else what is most likely wrong. Throws Error as compare_way, and for no way.
+/// Figures: the combined offset, offset and E_n of each way, and (from two ways on) the Birge ratio of the
+/// ways. Tables: "verdict" (one row, whose first cell is "agree" or "do not agree"), "ways", "uncertainties",
+/// "matching", a budget each, "differences", "combination", "suspects" (where something is off),
+/// "dependences", "methods", "course". Plots: the differences in time and their distribution. The answer says
+/// in one line whether the stations agree, and else what is most likely wrong. Throws Error as compare_way,
+/// and for no way.
 Result analyse_agreement(const Agreement& agreement, const CompareOptions& options);
 
 }  // namespace firstedge

@@ -21,6 +21,29 @@ std::string verdict(bool agrees) {
 
 }  // namespace
 
+bool all_agree(std::span<const WayComparison> ways, std::span<const WayDifference> differences) {
+  return std::all_of(ways.begin(), ways.end(), [](const WayComparison& way) { return way.agrees(); }) &&
+         std::all_of(differences.begin(), differences.end(),
+                     [](const WayDifference& one) { return one.agrees(); });
+}
+
+Table verdict_table(std::span<const WayComparison> ways, std::span<const WayDifference> differences) {
+  double largest = 0;
+  std::string whose;
+  const auto take = [&](double e_n, const std::string& name) {
+    if (!whose.empty() && std::abs(e_n) <= std::abs(largest)) return;
+    largest = e_n;
+    whose = name;
+  };
+  for (const WayComparison& way : ways) take(way.e_n, way.name);
+  for (const WayDifference& one : differences) take(one.e_n, one.budget.name);
+  return {.key = "verdict",
+          .title = "Verdict",
+          .note = "They agree where every way, and every difference of two ways, has an E_n within ±1.",
+          .columns = {{"verdict", "The stations", ""}, {"e_n", "Largest E_n", ""}, {"of", "of", ""}},
+          .rows = {{verdict(all_agree(ways, differences)), largest, whose}}};
+}
+
 Table ways_table(std::span<const WayComparison> ways) {
   Table table{
       .key = "ways",

@@ -9,6 +9,11 @@
 
 namespace firstedge::agree_shown {
 
+/// Whether all ways and all differences of ways are zero within their budgets.
+bool all_agree(std::span<const WayComparison> ways, std::span<const WayDifference> differences);
+
+/// One row: "agree" or "do not agree", the largest E_n and whose it is.
+Table verdict_table(std::span<const WayComparison> ways, std::span<const WayDifference> differences);
 Table ways_table(std::span<const WayComparison> ways);
 Table uncertainties_table(std::span<const WayComparison> ways);
 Table matching_table(std::span<const WayComparison> ways);

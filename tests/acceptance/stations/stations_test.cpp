@@ -45,6 +45,7 @@ TEST(stations, the_good_set_agrees) {
   const std::string answer = found.at("answer");
   EXPECT_THAT(answer, HasSubstr("The stations agree: offset"));
   EXPECT_THAT(answer, HasSubstr("zero within the budget"));
+  EXPECT_EQ(found.at("tables").at("verdict").at("rows").at(0).at(0), "agree");
 }
 
 TEST(stations, a_forgotten_patch_lead_is_pointed_at) {
