@@ -6,6 +6,7 @@
 #include <algorithm>
 #include <cmath>
 #include <optional>
+#include <utility>
 
 #include <fmt/format.h>
 
@@ -107,25 +108,104 @@ ShownCell number_cell(const Estimate& estimate, double factor, int decimals) {
           .uncertainty = split_at_point(format_decimals(estimate.uncertainty / factor, place))};
 }
 
-ShownColumn shown_column(const Table::Column& head, const std::vector<Table::Cell>& cells) {
-  const Spread spread = spread_of(cells);
-  const std::string unit = clean_words(head.unit);
-  const bool counts = spread.whole && !takes_prefix(unit);
-  const bool mixed =
-      !counts && unit != "%" && spread.smallest > 0 && spread.largest / spread.smallest > widest_span;
-  const ShownScale scale =
-      counts || mixed ? ShownScale{1, mixed ? "" : unit_symbol(unit)} : shown_scale(spread.largest, unit);
-  const int decimals = mixed || counts ? 0 : plain_decimals(cells, spread, scale.factor, unit);
-  ShownColumn column{.label = clean_words(head.label), .unit = cells.empty() ? "" : scale.unit};
-  for (const Table::Cell& cell : cells) {
+// A column on its way to being shown.
+struct Plan {
+  std::string label, unit;
+  std::vector<Table::Cell> cells;
+  Spread spread;
+  bool counts = false;  // whole numbers in full
+  bool mixed = false;   // each cell with a prefix of its own
+  ShownScale scale;
+
+  bool has_prefix() const { return !counts && !mixed && takes_prefix(unit); }
+};
+
+Plan plan_of(const Table::Column& head, std::vector<Table::Cell> cells) {
+  Plan plan{.label = clean_words(head.label), .unit = clean_words(head.unit), .cells = std::move(cells)};
+  plan.spread = spread_of(plan.cells);
+  plan.counts = plan.spread.whole && !takes_prefix(plan.unit);
+  plan.mixed = !plan.counts && plan.unit != "%" && plan.spread.smallest > 0 &&
+               plan.spread.largest / plan.spread.smallest > widest_span;
+  plan.scale = plan.counts || plan.mixed ? ShownScale{1, plan.mixed ? "" : unit_symbol(plan.unit)}
+                                         : shown_scale(plan.spread.largest, plan.unit);
+  return plan;
+}
+
+// The prefix for columns whose largest numbers lie between these: that of the largest if the least is a tenth
+// at least, else that of the least if the largest has four digits at most, else none.
+std::optional<ShownScale> common_scale(double least, double largest, const std::string& unit) {
+  constexpr double smallest_shown = 0.1, largest_shown = 1e4;
+  const ShownScale of_largest = shown_scale(largest, unit), of_least = shown_scale(least, unit);
+  if (least >= smallest_shown * of_largest.factor) return of_largest;
+  if (largest < largest_shown * of_least.factor) return of_least;
+  return std::nullopt;
+}
+
+// Columns of one unit beside each other are read together: as many as one prefix suits. One without a number
+// other than 0 joins any.
+struct Group {
+  std::size_t columns = 1;
+  ShownScale scale;
+};
+
+Group group_from(const std::vector<Plan>& plans, std::size_t first) {
+  Group group{.columns = 1, .scale = plans[first].scale};
+  if (!plans[first].has_prefix()) return group;
+  double least = plans[first].spread.largest, largest = least;
+  for (std::size_t at = first + 1; at < plans.size(); ++at) {
+    if (!plans[at].has_prefix() || plans[at].unit != plans[first].unit) break;
+    const double size = plans[at].spread.largest;
+    if (size > 0) {
+      const double low = least > 0 ? std::min(least, size) : size, high = std::max(largest, size);
+      const auto common = common_scale(low, high, plans[at].unit);
+      if (!common) break;
+      group.scale = *common;
+      least = low;
+      largest = high;
+    }
+    ++group.columns;
+  }
+  return group;
+}
+
+void share_prefixes(std::vector<Plan>& plans) {
+  for (std::size_t first = 0; first < plans.size();) {
+    const Group group = group_from(plans, first);
+    for (std::size_t at = 0; at < group.columns; ++at) plans[first + at].scale = group.scale;
+    first += group.columns;
+  }
+}
+
+// A column of zeros or dashes takes the prefix of the nearest column of its unit.
+void lend_prefixes(std::vector<Plan>& plans) {
+  for (std::size_t at = 0; at < plans.size(); ++at) {
+    if (!plans[at].has_prefix() || plans[at].spread.largest > 0) continue;
+    std::size_t nearest = plans.size(), least_away = plans.size();
+    for (std::size_t other = 0; other < plans.size(); ++other) {
+      const bool lends =
+          plans[other].has_prefix() && plans[other].unit == plans[at].unit && plans[other].spread.largest > 0;
+      const std::size_t away = other > at ? other - at : at - other;
+      if (!lends || away >= least_away) continue;
+      nearest = other;
+      least_away = away;
+    }
+    if (nearest < plans.size()) plans[at].scale = plans[nearest].scale;
+  }
+}
+
+ShownColumn shown_column(const Plan& plan) {
+  const int decimals =
+      plan.mixed || plan.counts ? 0 : plain_decimals(plan.cells, plan.spread, plan.scale.factor, plan.unit);
+  ShownColumn column{.label = plan.label, .unit = plan.cells.empty() ? "" : plan.scale.unit};
+  for (const Table::Cell& cell : plan.cells) {
     const auto number = number_in(cell);
     if (number) column.numeric = true;
     if (!number) {
       column.cells.push_back({.words = clean_words(std::get<std::string>(cell))});
-    } else if (mixed) {
-      column.cells.push_back({.words = format_estimate(*number, unit)});
+    } else if (plan.mixed) {
+      column.cells.push_back({.words = format_estimate(*number, plan.unit)});
     } else {
-      column.cells.push_back(number_cell(*number, scale.factor, decimals));
+      column.cells.push_back(number_cell(*number, plan.scale.factor, decimals));
     }
   }
   return column;
@@ -148,13 +228,18 @@ ShownScale shown_scale(double largest, const std::string& unit) {
 std::vector<ShownColumn> shown_columns(const Table& table) {
   std::size_t count = table.columns.size();
   for (const auto& row : table.rows) count = std::max(count, row.size());
-  std::vector<ShownColumn> columns;
+  std::vector<Plan> plans;
   for (std::size_t at = 0; at < count; ++at) {
     std::vector<Table::Cell> cells;
     cells.reserve(table.rows.size());
     for (const auto& row : table.rows) cells.push_back(at < row.size() ? row[at] : Table::Cell("-"));
-    columns.push_back(shown_column(at < table.columns.size() ? table.columns[at] : Table::Column{}, cells));
+    plans.push_back(
+        plan_of(at < table.columns.size() ? table.columns[at] : Table::Column{}, std::move(cells)));
   }
+  share_prefixes(plans);
+  lend_prefixes(plans);
+  std::vector<ShownColumn> columns;
+  for (const Plan& plan : plans) columns.push_back(shown_column(plan));
   return columns;
 }
 

@@ -29,9 +29,11 @@ struct ShownColumn {
 
 /// The columns of a table with clean words (see words.hpp). A column has one prefix, chosen for its largest
 /// value, and no unit where it has no cell; where its numbers span more than five decades each cell has its
-/// own. Numbers without uncertainty are given to five digits of the largest (four without a unit that takes a
-/// prefix), two of the smallest (not of shares in %) and two of their range, whole numbers in full. A row
-/// with more cells than there are columns gets columns without a head.
+/// own. Columns of one unit beside each other share a prefix where that leaves none below a tenth and none at
+/// 10,000 or more; a column of zeros has that of the nearest column of its unit. Numbers without uncertainty
+/// are given to five digits of the largest (four without a unit that takes a prefix), two of the smallest
+/// (not of shares in %) and two of their range, whole numbers in full. A row with more cells than there are
+/// columns gets columns without a head.
 std::vector<ShownColumn> shown_columns(const Table& table);
 
 /// A factor and the unit that it makes: {1e-12, "ps"}, {1e-15, "10⁻¹⁵ V²/Hz"}, {1, "V"}. largest is the

@@ -9,6 +9,9 @@
 #include <fstream>
 #include <limits>
 #include <sstream>
+#include <string>
+#include <utility>
+#include <vector>
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
@@ -95,7 +98,8 @@ TEST(text, keeps_within_100_columns_and_cuts_nothing) {
   EXPECT_EQ(std::count(text.begin(), text.end(), 'L'), 150);
   EXPECT_EQ(std::count(text.begin(), text.end(), 'q'), 300);
   EXPECT_THAT(together, HasSubstr("tail"));
-  for (const char* number : {"110.00 ± 0.10", "910.00 ± 0.10", "1.01000 ± 0.00010", "1.31000 ± 0.00010"})
+  for (const char* number :
+       {"0.11000 ± 0.00010", "0.91000 ± 0.00010", "1.01000 ± 0.00010", "1.31000 ± 0.00010"})
     EXPECT_THAT(text, HasSubstr(number));
 }
 
@@ -165,6 +169,35 @@ TEST(table, numbers_of_one_column_share_a_prefix_and_lose_no_small_neighbour) {
   EXPECT_EQ(number(around_zero.cells[0]), "0.0");
   EXPECT_EQ(number(around_zero.cells[1]), "0.0");
   EXPECT_EQ(around_zero.cells[1].uncertainty.whole + around_zero.cells[1].uncertainty.fraction, "2.0");
+}
+
+TEST(table, columns_of_one_unit_beside_each_other_share_a_prefix) {
+  const auto units = [](const std::vector<std::pair<std::string, double>>& columns) {
+    Table table{.rows = {{}}};
+    for (const auto& [unit, value] : columns) {
+      table.columns.push_back({"k", "L", unit});
+      table.rows[0].emplace_back(value);
+    }
+    std::vector<std::string> found;
+    for (const ShownColumn& column : shown_columns(table)) found.push_back(column.unit);
+    return found;
+  };
+  // An estimate of 1.1 ns from 950 ps to 1.3 ns, behind an averaging time that is far from them.
+  EXPECT_THAT(units({{"s", 960}, {"s", 1.1e-9}, {"s", 950e-12}, {"s", 1.3e-9}}),
+              ElementsAre("s", "ns", "ns", "ns"));
+  // 2 ns are nothing to be said in µs, but 1,200 ns can be said; 12,000 ns and a millionth of a second
+  // cannot.
+  EXPECT_THAT(units({{"s", 2e-9}, {"s", 1.2e-6}}), ElementsAre("ns", "ns"));
+  EXPECT_THAT(units({{"s", 2e-9}, {"s", 12e-6}}), ElementsAre("ns", "µs"));
+  // Other units between them, or none, part them.
+  EXPECT_THAT(units({{"s", 2e-9}, {"V", 0.3}, {"s", 500e-12}, {"", 3}, {"s", 2e-9}}),
+              ElementsAre("ns", "mV", "ps", "", "ns"));
+  // Zeros and dashes are in the unit of the nearest.
+  EXPECT_THAT(units({{"s", 0}, {"s", 2e-9}, {"s", nan}, {"s", 950e-12}}),
+              ElementsAre("ns", "ns", "ns", "ns"));
+  EXPECT_THAT(units({{"s", 2e-12}, {"", 1}, {"s", 0}, {"V", 0.1}, {"s", 3}}),
+              ElementsAre("ps", "", "ps", "mV", "s"));
+  EXPECT_THAT(units({{"s", 0}}), ElementsAre("s"));
 }
 
 TEST(table, with_ragged_rows_shows_every_cell) {
