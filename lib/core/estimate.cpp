@@ -11,8 +11,9 @@
 namespace firstedge {
 namespace {
 
-constexpr std::array<std::string_view, 11> prefixes{"f", "p", "n", "µ", "m", "", "k", "M", "G", "T", "P"};
-constexpr int unity = 5;
+constexpr std::array<std::string_view, 12> prefixes{"a", "f", "p", "n", "µ", "m",
+                                                    "",  "k", "M", "G", "T", "P"};
+constexpr int unity = 6;
 
 int exponent_of(double value) {
   return static_cast<int>(std::floor(std::log10(std::abs(value))));

@@ -2,7 +2,7 @@
 "use strict";
 
 const MINUS = "\u2212";
-const PREFIXES = { "-15": "f", "-12": "p", "-9": "n", "-6": "µ", "-3": "m", 0: "", 3: "k", 6: "M", 9: "G", 12: "T" };
+const PREFIXES = { "-18": "a", "-15": "f", "-12": "p", "-9": "n", "-6": "µ", "-3": "m", 0: "", 3: "k", 6: "M", 9: "G", 12: "T" };
 
 /** A list of numbers as packed by the program: a list, or {start, step, count} for evenly spaced ones. */
 function unpacked(packed) {
@@ -33,7 +33,7 @@ function written(value, digits = 5) {
 /** The power of ten of the prefix that an SI number of this size takes. */
 function prefixExponent(value) {
   const exponent = value === 0 ? 0 : 3 * Math.floor(Math.log10(Math.abs(value) * (1 + 1e-12)) / 3);
-  return Math.min(12, Math.max(-15, exponent));
+  return Math.min(12, Math.max(-18, exponent));
 }
 
 /** An SI number with the prefix for its size: 2.5e5, "Hz" -> "250 kHz". */
