@@ -94,6 +94,34 @@ def test_a_template_that_is_given_serves_as_one_that_is_learnt(pulses, tmp_path)
     assert again["time_s"].tobytes() == learnt.stamp(volts)["time_s"].tobytes()
 
 
+def test_settings_that_are_kept_from_call_to_call_change_nothing(pulses):
+    """Two settings by turns, and the same as a Channel of its own has them; True is no number, though it equals 1."""
+    volts, _ = pulses
+    fits = {"noise": NOISE_V, "template": learnt_from(volts, "template_fit").template}
+    for _ in range(2):
+        for fraction in (0.2, 0.6):
+            methods = [{"method": "constant_fraction", "fraction": fraction}]
+            own = firstedge.channel(INTERVAL_S, NOISE_V, methods=methods).stamp(volts[:20])
+            made = firstedge.constant_fraction(volts[:20], INTERVAL_S, fraction=fraction, noise=NOISE_V)
+            assert made.tobytes() == own.tobytes()
+            plain = firstedge.constant_fraction(volts[:20], INTERVAL_S, fraction=fraction, noise=NOISE_V, baseline={})
+            assert plain.tobytes() == own.tobytes()
+        assert len(firstedge.template_fit(volts[:20], INTERVAL_S, fit_baseline=True, **fits)) == 20
+        with pytest.raises(firstedge.Error, match="fit_baseline"):
+            firstedge.template_fit(volts[:20], INTERVAL_S, fit_baseline=1, **fits)
+        with pytest.raises(TypeError, match="colour"):
+            firstedge.constant_fraction(volts[:20], INTERVAL_S, noise=NOISE_V, colour=1)
+
+
+def test_what_is_learnt_without_noise_is_learnt_from_each_block_anew(pulses):
+    volts, _ = pulses
+    one, other = (firstedge.constant_fraction(some, INTERVAL_S) for some in (volts[:150], 2 * volts[150:]))
+    # The other block's noise is twice as high. Of 150 x 400 quiet samples a spread is known to 0.3 %, so the ratio to
+    # 0.4 %: five times that.
+    ratio = numpy.median(other["noise_v"]) / numpy.median(one["noise_v"])
+    assert abs(ratio / 2 - 1) < 0.02, ratio
+
+
 def test_counts_of_every_type_give_the_same_times(pulses):
     volts, _ = pulses
     counts = numpy.round(volts / 1e-3)

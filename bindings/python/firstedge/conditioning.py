@@ -6,6 +6,8 @@ import functools
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+import numpy
+
 from . import _core
 from ._inputs import json_of
 
@@ -66,7 +68,8 @@ def filter(interval_s: float, **settings: Any) -> _core.Filter:  # noqa: A001
 
 def interval_of(samples: Any, interval_s: float | None) -> float:
     """A Trace's own interval, or the one that was given."""
-    if isinstance(samples, _core.Trace):
+    # Arrays first: Python tells them at a glance, and a type of the module by a search.
+    if not isinstance(samples, numpy.ndarray) and isinstance(samples, _core.Trace):
         return samples.interval_s
     if interval_s is None:
         raise _core.Error("interval_s", "is missing", "give the seconds from sample to sample, or a firstedge.Trace")

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Iterable, Mapping, Sequence
+import inspect
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 import numpy
@@ -13,6 +14,8 @@ from ._inputs import Files, SetupLike, Templates, files_of, json_of, setup_of, t
 from .conditioning import interval_of
 
 _NAME = "channel"
+#: Takes samples and a number of threads, gives stamps.
+_Stamper = Callable[[Any, int], "numpy.ndarray[Any, Any]"]
 
 
 def learn(
@@ -70,32 +73,10 @@ def _one_channel(methods: list[Any], baseline: Any, filters: Any, search: Any, l
     return _core.Setup.parse(json_of({"every_channel": every}, "settings"), "settings")
 
 
-def _settings(method: str, options: Iterable[tuple[str, Any]]) -> dict[str, Any]:
-    """The Setup's settings of a method; what is None is left to the defaults."""
-    return {"method": method, **{name: value for name, value in options if value is not None}}
-
-
-@functools.lru_cache(maxsize=64, typed=True)
-def _ready(
-    method: str,
+def _stamper(
     interval_s: float,
-    noise: float | _core.NoiseModel,
-    template: _core.PulseTemplate | None,
-    load_ohm: float,
-    names: tuple[str, ...],
-    *values: Any,
-) -> _core.Channel:
-    """A channel with one method and the usual rest, kept from call to call: making it takes longer than a trace."""
-    settings = _settings(method, zip(names, values))
-    return channel(interval_s, noise, methods=[settings], template=template, load_ohm=load_ohm)
-
-
-def _timed(
     method: str,
-    names: tuple[str, ...],
-    values: tuple[Any, ...],
-    samples: Any,
-    interval_s: float | None,
+    options: Mapping[str, Any],
     *,
     noise: float | _core.NoiseModel | None = None,
     template: _core.PulseTemplate | None = None,
@@ -103,34 +84,31 @@ def _timed(
     filters: Sequence[Mapping[str, Any]] = (),
     search: Mapping[str, Any] | None = None,
     load_ohm: float = 50.0,
-    threads: int = 0,
-) -> numpy.ndarray[Any, Any]:
-    """Stamps by one method, its noise, template and so on learnt from the samples themselves unless noise is given."""
-    interval = interval_of(samples, interval_s)
-    if noise is not None and not (baseline or filters or search):
-        try:
-            return _ready(method, interval, noise, template, load_ohm, names, *values).stamp(samples, threads)
-        except TypeError:  # options that cannot be kept, such as dicts, go the long way
-            pass
-    settings = _settings(method, zip(names, values))
+) -> _Stamper:
+    """What stamps samples by one method, its noise, template and so on learnt from them unless noise is given.
+
+    options: of the method, as in a Setup; what is None is left to the defaults.
+    """
+    methods = [{"method": method, **{name: value for name, value in options.items() if value is not None}}]
     if noise is not None:
-        one = channel(
-            interval,
+        return channel(
+            interval_s,
             noise,
-            methods=[settings],
+            methods=methods,
             template=template,
             baseline=baseline,
             filters=filters,
             search=search,
             load_ohm=load_ohm,
-        )
-        return one.stamp(samples, threads)
-    trace = samples if isinstance(samples, _core.Trace) else _core.Trace(samples, interval)
-    setup = _one_channel([settings], baseline, filters, search, load_ohm)
-    given = [] if template is None else [template]
-    return _core.learn_from_traces([(_NAME if template is None else template.channel, trace)], setup, given)[0].stamp(
-        trace, threads
-    )
+        ).stamp
+    setup = _one_channel(methods, baseline, filters, search, load_ohm)
+
+    def learn_and_stamp(samples: Any, threads: int) -> numpy.ndarray[Any, Any]:
+        trace = samples if isinstance(samples, _core.Trace) else _core.Trace(samples, interval_s)
+        name, given = (_NAME, []) if template is None else (template.channel, [template])
+        return _core.learn_from_traces([(name, trace)], setup, given)[0].stamp(trace, threads)
+
+    return learn_and_stamp
 
 
 _SHARED = """
@@ -148,27 +126,53 @@ _SHARED = """
     """
 
 
+def _of_samples(stamper_of: Callable[..., _Stamper]) -> Callable[..., numpy.ndarray[Any, Any]]:
+    """A function of samples from one that gives what stamps them.
+
+    stamper_of: takes the sample interval (s) and settings. What it gives is kept from call to call by these, as it
+    takes longer to make than a trace to stamp.
+    """
+    kept = functools.lru_cache(maxsize=32, typed=True)(stamper_of)
+
+    def timed(
+        samples: Any, interval_s: float | None = None, *, threads: int = 0, **settings: Any
+    ) -> numpy.ndarray[Any, Any]:
+        interval = interval_of(samples, interval_s)
+        try:
+            stamp = kept(interval, **settings)
+        except TypeError:  # settings that nothing can be kept by, such as dicts
+            stamp = stamper_of(interval, **settings)
+        return stamp(samples, threads)
+
+    own, inner = inspect.signature(timed), inspect.signature(stamper_of)
+    parameters = [own.parameters["samples"], own.parameters["interval_s"], *list(inner.parameters.values())[1:]]
+    of_samples: Any = functools.update_wrapper(timed, stamper_of)  # help() shows what follows
+    of_samples.__signature__ = own.replace(parameters=parameters)
+    of_samples.__annotations__ = {one.name: one.annotation for one in parameters} | {"return": own.return_annotation}
+    of_samples.__doc__ = (stamper_of.__doc__ or "").rstrip() + _SHARED
+    return timed
+
+
+@_of_samples
 def constant_fraction(
-    samples: Any,
-    interval_s: float | None = None,
+    interval_s: float,
     *,
     fraction: float = 0.5,
     interpolation: str | None = None,
     edge_samples: int | None = None,
     **how: Any,
-) -> numpy.ndarray[Any, Any]:
+) -> _Stamper:
     """Times the crossing of a fraction of each pulse's own height.
 
     fraction: of the height, 0 to 1. interpolation, edge_samples: as in a Setup (docs/setup.md); None: the usual.
     Source: D. A. Gedcke, W. J. McDonald, Nucl. Instr. Meth. 58 (1968) 253 (from memory)."""
-    names = ("fraction", "interpolation", "edge_samples")
-    values = (fraction, interpolation, edge_samples)
-    return _timed("constant_fraction", names, values, samples, interval_s, **how)
+    options = {"fraction": fraction, "interpolation": interpolation, "edge_samples": edge_samples}
+    return _stamper(interval_s, "constant_fraction", options, **how)
 
 
+@_of_samples
 def leading_edge(
-    samples: Any,
-    interval_s: float | None = None,
+    interval_s: float,
     *,
     threshold: float | str | None = None,
     threshold_over_noise: float | None = None,
@@ -176,73 +180,75 @@ def leading_edge(
     interpolation: str | None = None,
     edge_samples: int | None = None,
     **how: Any,
-) -> numpy.ndarray[Any, Any]:
+) -> _Stamper:
     """Times the crossing of a fixed level (threshold, V or "20 mV"; else threshold_over_noise, 8).
 
     walk: "height", "time_over_threshold" or "slew" takes the walk out, learnt from the samples. interpolation,
     edge_samples: as in a Setup (docs/setup.md); None: the usual.
     Source: H. Spieler, Semiconductor Detector Systems (2005), ch. 4 (from memory)."""
-    names = ("threshold", "threshold_over_noise", "walk", "interpolation", "edge_samples")
-    values = (threshold, threshold_over_noise, walk, interpolation, edge_samples)
-    return _timed("leading_edge", names, values, samples, interval_s, **how)
+    options = {
+        "threshold": threshold,
+        "threshold_over_noise": threshold_over_noise,
+        "walk": walk,
+        "interpolation": interpolation,
+        "edge_samples": edge_samples,
+    }
+    return _stamper(interval_s, "leading_edge", options, **how)
 
 
+@_of_samples
 def delayed_fraction(
-    samples: Any,
-    interval_s: float | None = None,
+    interval_s: float,
     *,
     fraction: float = 0.3,
     delay: float | str = 0.8e-9,
     interpolation: str | None = None,
     edge_samples: int | None = None,
     **how: Any,
-) -> numpy.ndarray[Any, Any]:
+) -> _Stamper:
     """Times the zero crossing of fraction * s(t) - s(t - delay); delay in s or "0.8 ns", fraction of 0 to 1.
 
     interpolation, edge_samples: as in a Setup (docs/setup.md); None: the usual.
     Source: G. F. Knoll, Radiation Detection and Measurement (2010), ch. 17 (from memory)."""
-    names = ("fraction", "delay", "interpolation", "edge_samples")
-    values = (fraction, delay, interpolation, edge_samples)
-    return _timed("delayed_fraction", names, values, samples, interval_s, **how)
+    options = {"fraction": fraction, "delay": delay, "interpolation": interpolation, "edge_samples": edge_samples}
+    return _stamper(interval_s, "delayed_fraction", options, **how)
 
 
+@_of_samples
 def template_fit(
-    samples: Any,
-    interval_s: float | None = None,
+    interval_s: float,
     *,
     fit_baseline: bool | None = None,
     poor_fit_probability: float | None = None,
     find_hidden_pulses: bool | None = None,
     **how: Any,
-) -> numpy.ndarray[Any, Any]:
+) -> _Stamper:
     """Times each pulse by the fit of the channel's mean shape; overlapping ones together.
 
     Without a template, one is built from the samples, which must hold enough pulses. fit_baseline: fit the level too.
     poor_fit_probability: below it a stamp is flagged poor_fit. find_hidden_pulses: those under others; None: the usual.
     Reaches the Cramer-Rao bound. Source: S. Kay, Fundamentals of Statistical Signal Processing: Estimation Theory
     (1993), 3.9 (from memory)."""
-    names = ("fit_baseline", "poor_fit_probability", "find_hidden_pulses")
-    values = (fit_baseline, poor_fit_probability, find_hidden_pulses)
-    return _timed("template_fit", names, values, samples, interval_s, **how)
+    options = {
+        "fit_baseline": fit_baseline,
+        "poor_fit_probability": poor_fit_probability,
+        "find_hidden_pulses": find_hidden_pulses,
+    }
+    return _stamper(interval_s, "template_fit", options, **how)
 
 
+@_of_samples
 def template_family(
-    samples: Any,
-    interval_s: float | None = None,
+    interval_s: float,
     *,
     components: int | None = None,
     fit_baseline: bool | None = None,
     poor_fit_probability: float | None = None,
     **how: Any,
-) -> numpy.ndarray[Any, Any]:
+) -> _Stamper:
     """Times each pulse by the fit of a shape with up to two ways of differing, learnt from the samples (noise too).
 
     components: ways of differing, 0 to 2; None: as many as the samples show. fit_baseline, poor_fit_probability: as of
     template_fit. Source: S. Wold, Technometrics 20 (1978) 397 (from memory)."""
-    names = ("components", "fit_baseline", "poor_fit_probability")
-    values = (components, fit_baseline, poor_fit_probability)
-    return _timed("template_family", names, values, samples, interval_s, **how)
-
-
-for _method in (constant_fraction, leading_edge, delayed_fraction, template_fit, template_family):
-    _method.__doc__ = (_method.__doc__ or "").rstrip() + _SHARED
+    options = {"components": components, "fit_baseline": fit_baseline, "poor_fit_probability": poor_fit_probability}
+    return _stamper(interval_s, "template_family", options, **how)

@@ -242,7 +242,7 @@ Made by firstedge.learn, or by firstedge.channel where noise and template are kn
       .def(
           "stamp",
           [](const Channel& channel, const py::object& samples, int threads) {
-            if (py::isinstance<Block>(samples))
+            if (!py::isinstance<py::array>(samples) && py::isinstance<Block>(samples))
               return stamped(channel, block_of_channel(samples.cast<const Block&>(), channel.learnt.name),
                              threads);
             return with_traces(samples, channel.learnt.interval_s,

@@ -54,7 +54,13 @@ void clear_padding(std::span<Stamp> stamps) {
 py::array stamps_given_away(std::vector<Stamp> stamps) {
   clear_padding(stamps);
   const auto size = static_cast<py::ssize_t>(stamps.size());
-  if (size == 0) return py::array(stamp_dtype(), std::vector<py::ssize_t>{0});
+  // Few stamps are copied sooner than Python is told whose memory they are.
+  constexpr py::ssize_t few = 32;
+  if (size <= few) {
+    py::array copy(stamp_dtype(), std::vector<py::ssize_t>{size});
+    if (size > 0) std::memcpy(copy.mutable_data(), stamps.data(), stamps.size() * sizeof(Stamp));
+    return copy;
+  }
   const Stamp* const data = stamps.data();  // the same after the vector has moved
   return py::array(stamp_dtype(), {size}, {static_cast<py::ssize_t>(sizeof(Stamp))}, data,
                    keeper_of(std::move(stamps)));

@@ -20,7 +20,7 @@ py::dtype stamp_dtype();
 /// Zeros in the bytes of each stamp that belong to no field, so that equal stamps are equal bytes.
 void clear_padding(std::span<Stamp> stamps);
 
-/// shape (stamps,), the vector's own memory.
+/// shape (stamps,), the vector's own memory, or a copy of a few.
 py::array stamps_given_away(std::vector<Stamp> stamps);
 
 /// The stamps of an array of stamp_dtype() and shape (stamps,), contiguous. Throws Error for any other.

@@ -50,7 +50,9 @@ TraceArray joined(std::vector<Trace> traces, std::vector<std::uint64_t> records,
 /// interval.
 template <class Work>
 auto with_traces(const py::object& samples, double interval_s, Work&& work) {
-  if (py::isinstance<TraceArray>(samples)) return work(samples.cast<const TraceArray&>());
+  // Arrays first: that a thing is one is told at a glance, and what type of ours it is by a search.
+  if (!py::isinstance<py::array>(samples) && py::isinstance<TraceArray>(samples))
+    return work(samples.cast<const TraceArray&>());
   return work(traces_of(samples, {.interval_s = interval_s}, "samples"));
 }
 
