@@ -52,14 +52,8 @@ std::string stamping_command(const StampJob& job, const std::string& program) {
 
 int merge(const StampJob& job, int argc, char** argv) {
   const MergedTable merged = merge_stamp_tables(job.files, job.table);
-  const auto whole = [](std::size_t number) { return Estimate{.value = static_cast<double>(number)}; };
-  const Result result{.kind = "merging",
-                      .title = "The parts of a run put together",
-                      .answer = fmt::format("{} stamps from {} parts in {}.", merged.stamps, job.files.size(),
-                                            printable(job.table.string())),
-                      .figures = {{"parts", "Parts", whole(job.files.size()), ""},
-                                  {"stamps", "Stamps", whole(merged.stamps), ""}},
-                      .provenance = provenance_of(argc, argv, job.files, merged.head.provenance.setup)};
+  Result result = merging_result(merged, job.table);
+  result.provenance = provenance_of(argc, argv, job.files, merged.head.provenance.setup);
   put_out(result, job.outputs);
   return 0;
 }

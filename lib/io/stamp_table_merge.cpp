@@ -98,7 +98,7 @@ void refuse_disorder(const Path& file, std::uint64_t record, std::uint64_t least
 
 MergedTable merge_stamp_tables(const std::vector<Path>& parts, const Path& table) {
   if (parts.empty()) throw Error("the parts", "are missing", "give the tables of all parts");
-  MergedTable merged{.head = head_of_part_in(parts.front())};
+  MergedTable merged{.head = head_of_part_in(parts.front()), .stamps = 0, .parts = parts.size()};
   const std::map<std::uint64_t, Path> files = in_order(parts, merged.head);
   merged.head.part.reset();
   StampTableWriter writer(table, merged.head);
@@ -122,6 +122,16 @@ MergedTable merge_stamp_tables(const std::vector<Path>& parts, const Path& table
   }
   writer.finish();
   return merged;
+}
+
+Result merging_result(const MergedTable& merged, const Path& table) {
+  const auto whole = [](std::uint64_t number) { return Estimate{.value = static_cast<double>(number)}; };
+  return {.kind = "merging",
+          .title = "The parts of a run put together",
+          .answer = fmt::format("{} stamps from {} parts in {}.", merged.stamps, merged.parts,
+                                printable(table.string())),
+          .figures = {{"parts", "Parts", whole(merged.parts), ""},
+                      {"stamps", "Stamps", whole(merged.stamps), ""}}};
 }
 
 }  // namespace firstedge

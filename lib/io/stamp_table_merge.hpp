@@ -12,6 +12,7 @@ namespace firstedge {
 struct MergedTable {
   StampTableHead head;
   std::uint64_t stamps = 0;
+  std::uint64_t parts = 0;
 };
 
 /// Writes the table of the whole run from those of all its parts, given in any order. From HDF5 to HDF5 and
@@ -23,5 +24,8 @@ struct MergedTable {
 /// the first records, records out of order.
 MergedTable merge_stamp_tables(const std::vector<std::filesystem::path>& parts,
                                const std::filesystem::path& table);
+
+/// How many stamps of how many parts stand in that table; the provenance is left to the caller.
+Result merging_result(const MergedTable& merged, const std::filesystem::path& table);
 
 }  // namespace firstedge

@@ -39,7 +39,7 @@ from .flags import Flag, flag_names
 from .records import Records, open_records
 from .results import Figure, Result
 from .simulation import simulate, simulate_run
-from .stamps import Stamps, datetime64, read_stamps, stamp
+from .stamps import Stamps, datetime64, merge, read_stamps, stamp
 from .stations import CounterClock, agree, arrivals, compare_stations, convert, tie
 from .timing import (
     channel,
@@ -98,6 +98,7 @@ __all__ = [
     "leading_edge",
     "learn",
     "measure_pulse",
+    "merge",
     "open_records",
     "put_back",
     "read_stamps",

@@ -383,8 +383,12 @@ def stamp(
     provenance: Provenance,
     threads: int,
     templates: Sequence[PulseTemplate],
+    part: tuple[int, int] | None,
+    journal: bool,
+    tell: Callable[[str], Any],
     progress: Callable[[int, float | None], Any] | None,
 ) -> StampedRun: ...
+def merge(parts: Sequence[_Path], table: _Path, provenance: Provenance) -> Result: ...
 def compare(
     files: Sequence[_Path],
     setup: Setup,

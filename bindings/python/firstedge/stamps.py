@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
+import logging
 import os
 import tempfile
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
 import numpy
@@ -12,6 +14,8 @@ import numpy
 from . import _core
 from ._inputs import Files, Path, SetupLike, Templates, files_of, provenance_of, setup_of, templates_of
 from .results import Result
+
+_LOGGER = logging.getLogger("firstedge")
 
 
 class Stamps:
@@ -154,6 +158,7 @@ def stamp(
     output: Path | None = None,
     *,
     templates: Templates = None,
+    part: tuple[int, int] | None = None,
     threads: int = 0,
     progress: Callable[[int, float | None], Any] | None = None,
 ) -> Stamps:
@@ -161,24 +166,55 @@ def stamp(
 
     files: files or folders of one run in order, or a pattern. setup: a JSON file, a dict, or None for the defaults.
     output: the stamp table to write, .h5 or .csv; None writes none that stays. templates: a file or a list to use in
-    place of learning them. threads: 0 takes all processors. progress: called after each block with the records done and
-    the share of the input read (None where not known); it may raise to end the run, as Ctrl-C does.
+    place of learning them. part: (k, K), to stamp the k-th of K parts of the records alone, k from 1 to K, for merge.
+    threads: 0 takes all processors. progress: called after each block with the records done and the share of the input
+    read (None where not known); it may raise to end the run, as Ctrl-C does.
+
+    A run into an output that was stopped goes on where it was when the same call is made again, from a journal beside
+    the table; the logger "firstedge" says so (docs/many-machines.md).
 
     Raises Error when nothing can be learnt or the Setup does not fit the run. What is damaged in the files stands in
     summary.problems. Stamps come back into memory: 104 bytes each, times in s. Source: docs/accuracy.md holds every
     method against the Cramer-Rao bound.
     """
-    names, chosen = files_of(files), setup_of(setup)
-    written = None if output is None else os.fspath(output)
-    made_by = provenance_of("stamp", names, chosen, digests=False, output=written)  # the run digests them beside its work
-    given = templates_of(templates)
-    with tempfile.TemporaryDirectory(prefix="firstedge-") as folder:
-        table = os.path.join(folder, "stamps.h5") if output is None else os.fspath(output)
-        run = _core.stamp(names, chosen, table, made_by, threads, given, progress)
+    names, chosen, given = files_of(files), setup_of(setup), templates_of(templates)
+    # The call without part and output, which do not change a stamp; the run digests the files beside its work.
+    made_by = provenance_of("stamp", names, chosen, digests=False)
+    keeps_journal = output is not None
+    with _table_at(output) as table:
+        run = _core.stamp(
+            names, chosen, table, made_by, threads, given, part, keeps_journal, _LOGGER.warning, progress
+        )
         stamps = read_stamps(table)
     stamps.summary = Result(run.result, run.problems)
     stamps.templates = run.templates
     return stamps
+
+
+def merge(parts: Files, output: Path | None = None) -> Stamps:
+    """Puts the tables of all parts of a run together, as firstedge-stamp --merge does, bit for bit.
+
+    parts: the tables that stamp(..., part=(k, K)) or firstedge-stamp --part wrote, in any order, or a pattern. output:
+    the table of the whole run to write, .h5 or .csv; None writes none that stays. Times are in s. Raises Error for a
+    part that is missing or given twice, and for parts of different runs. Source: docs/many-machines.md.
+    """
+    names = files_of(parts)
+    made_by = provenance_of("merge", names)
+    with _table_at(output) as table:
+        found = _core.merge(names, table, made_by)
+        stamps = read_stamps(table)
+    stamps.summary = Result(found)
+    return stamps
+
+
+@contextlib.contextmanager
+def _table_at(output: Path | None) -> Iterator[str]:
+    """Where a table is to be written: the file that was named, or one that is there as long as the context."""
+    if output is not None:
+        yield os.fspath(output)
+        return
+    with tempfile.TemporaryDirectory(prefix="firstedge-") as folder:
+        yield os.path.join(folder, "stamps.h5")
 
 
 #: datetime64[ns] holds 64 bits of nanoseconds.

@@ -8,15 +8,21 @@
 #include "firstedge/core/threads.hpp"
 #include "firstedge/inspect/inspect.hpp"
 #include "firstedge/io/input_digests.hpp"
+#include "firstedge/io/stamp_table_merge.hpp"
 #include "firstedge/io/template_file.hpp"
 
 #include "bindings.hpp"
 #include "interruptible.hpp"
 #include "texts.hpp"
 
+#include <cstdint>
+#include <functional>
 #include <memory>
 #include <optional>
+#include <string>
+#include <utility>
 
+#include <fmt/format.h>
 #include <pybind11/functional.h>
 #include <pybind11/stl.h>
 #include <pybind11/stl/filesystem.h>
@@ -34,19 +40,38 @@ struct StampedRun {
   std::vector<PulseTemplate> templates;
 };
 
-// provenance: without the inputs, which are digested beside the run.
+/// Part (k, K) of a run.
+using Part = std::pair<std::int64_t, std::int64_t>;
+
+std::optional<RecordPart> record_part(const std::optional<Part>& part) {
+  if (!part) return std::nullopt;
+  const auto [number, of] = *part;
+  if (number < 1 || of < 1)
+    throw Error(fmt::format("part ({}, {})", number, of), "is not a part", "give (k, K) with k from 1 to K");
+  return RecordPart{.number = static_cast<std::uint64_t>(number), .of = static_cast<std::uint64_t>(of)};
+}
+
+// provenance: without the inputs, which are digested beside the run. journal: kept beside the table, and what
+// is found there goes to `tell`.
 StampedRun stamp(const Files& files, const Setup& setup, const std::filesystem::path& table,
                  Provenance provenance, int threads, const std::vector<PulseTemplate>& templates,
-                 const py::object& told) {
+                 const std::optional<Part>& part, bool journal,
+                 const std::function<void(const std::string&)>& tell, const py::object& told) {
   if (threads < 0) throw Error("threads", "is below 0", "give a number of threads, or 0 for all processors");
+  RunOptions options{.threads = threads,
+                     .templates = templates,
+                     .part = record_part(part),
+                     .journal = journal,
+                     .digests = nullptr,
+                     .tell = tell,
+                     .progress = {}};
   RunSummary summary = interruptible(told, [&](const auto& progress) {
     const ThreadLimit limit(threads);
-    const auto digests = std::make_shared<InputDigests>(files);
-    provenance.inputs = digests->names();
-    RunSummary made =
-        stamp_run(files, setup, table, provenance,
-                  {.threads = threads, .templates = templates, .digests = digests, .progress = progress});
-    provenance.inputs = digests->wait();
+    options.progress = progress;
+    options.digests = std::make_shared<InputDigests>(files);
+    provenance.inputs = options.digests->names();
+    RunSummary made = stamp_run(files, setup, table, provenance, options);
+    provenance.inputs = options.digests->wait();
     return made;
   });
   StampedRun run{.result = summary_of(summary, provenance),
@@ -55,6 +80,14 @@ StampedRun stamp(const Files& files, const Setup& setup, const std::filesystem::
   for (const LearntChannel& channel : summary.channels)
     if (channel.pulse_template) run.templates.push_back(*channel.pulse_template);
   return run;
+}
+
+Result merge(const Files& parts, const std::filesystem::path& table, const Provenance& provenance) {
+  const MergedTable merged = merge_stamp_tables(parts, table);
+  Result result = merging_result(merged, table);
+  result.provenance = provenance;
+  result.provenance.setup = merged.head.provenance.setup;
+  return result;
 }
 
 Found compare(const Files& files, const Setup& setup, const std::string& first, const std::string& second,
@@ -143,7 +176,9 @@ void bind_runs(py::module_& module) {
       .def_readonly("problems", &StampedRun::problems)
       .def_readonly("templates", &StampedRun::templates);
   module.def("stamp", &stamp, py::arg("files"), py::arg("setup"), py::arg("table"), py::arg("provenance"),
-             py::arg("threads"), py::arg("templates"), py::arg("progress"));
+             py::arg("threads"), py::arg("templates"), py::arg("part"), py::arg("journal"), py::arg("tell"),
+             py::arg("progress"));
+  module.def("merge", &merge, released, py::arg("parts"), py::arg("table"), py::arg("provenance"));
   module.def("compare", &compare, py::arg("files"), py::arg("setup"), py::arg("first"), py::arg("second"),
              py::arg("bare"), py::arg("amplified"), py::arg("plan"), py::arg("allowed_flags"),
              py::arg("most_records"), py::arg("threads"), py::arg("seed"), py::arg("progress"));
