@@ -40,13 +40,31 @@ class BuildByCMake(build_ext):
             self.build_anew(pathlib.Path(self.build_temp).resolve(), target)
 
     def build_anew(self, build: pathlib.Path, target: pathlib.Path) -> None:
-        cmake = ["cmake", "-S", SOURCE, "-B", build, "-G", "Ninja", "-D", "CMAKE_BUILD_TYPE=Release"]
         options = ["BUILD_APPS=OFF", "BUILD_TESTS=OFF", "BUILD_PYTHON=ON", "PYTHON_DIR=."]
-        cmake += [word for option in options for word in ("-D", "FIRSTEDGE_" + option)]
-        cmake += ["-D", f"Python_EXECUTABLE={sys.executable}", *shlex.split(os.environ.get("CMAKE_ARGS", ""))]
-        subprocess.run(cmake, check=True)
-        subprocess.run(["cmake", "--build", build, "--target", "firstedge_python"], check=True)
-        subprocess.run(["cmake", "--install", build, "--component", "python", "--prefix", target], check=True)
+        of_firstedge = [word for option in options for word in ("-D", "FIRSTEDGE_" + option)]
+        of_python = ["-D", f"Python_EXECUTABLE={sys.executable}", "-D", "CMAKE_REQUIRE_FIND_PACKAGE_pybind11=ON"]
+        of_caller = shlex.split(os.environ.get("CMAKE_ARGS", ""))
+        run(
+            "a package or a tool that Firstedge is built on is missing (it is named above): scripts/install-packages "
+            "installs them all",
+            "cmake", "-S", SOURCE, "-B", build, "-G", "Ninja", "-D", "CMAKE_BUILD_TYPE=Release", *of_firstedge,
+            *of_python, *of_caller
+        )
+        # Ninja takes all processors; CMAKE_BUILD_PARALLEL_LEVEL says how many instead.
+        fault = "Firstedge could not be compiled (the compiler says above why)"
+        run(fault, "cmake", "--build", build, "--target", "firstedge_python")
+        run(fault, "cmake", "--install", build, "--component", "python", "--prefix", target)
+
+
+def run(fault: str, *command: "str | pathlib.Path") -> None:
+    """Runs a command; where it fails, or is not there, the sentence `fault` is the last that is said."""
+    try:
+        subprocess.run(command, check=True)
+    except FileNotFoundError as missing:
+        print(f"{missing.filename}: not found", file=sys.stderr)
+        raise SystemExit(f"firstedge: {fault}") from None
+    except subprocess.CalledProcessError:
+        raise SystemExit(f"firstedge: {fault}") from None
 
 
 class WithModule(Distribution):
