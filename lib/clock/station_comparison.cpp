@@ -95,7 +95,9 @@ void add_closure(Result& result, const std::vector<StationTracks>& stations, con
     return;
   }
   result.figures.push_back({"closure", "Closure over three stations", sum.mean_s, "s"});
-  result.plots.push_back(closure_plot(first, sum, leap_seconds));
+  const auto is_open = [](const LinkPoint& point) { return point.difference_s.value != 0; };
+  if (std::any_of(sum.points.begin(), sum.points.end(), is_open))
+    result.plots.push_back(closure_plot(first, sum, leap_seconds));
   constexpr double not_closed = 3;
   if (std::abs(sum.mean_s.value) > not_closed * sum.mean_s.uncertainty)
     result.warnings.push_back(

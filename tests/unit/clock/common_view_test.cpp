@@ -2,11 +2,13 @@
 #include "firstedge/clock/common_view.hpp"
 
 #include "firstedge/clock/link_stability.hpp"
+#include "firstedge/clock/station_comparison.hpp"
 
 #include "support/published_leap_seconds.hpp"
 #include "support/sentence_of.hpp"
 #include "support/skerry_tracks.hpp"
 
+#include <algorithm>
 #include <cmath>
 #include <string>
 
@@ -212,6 +214,20 @@ TEST(closure, is_exactly_zero_when_all_three_use_the_same_satellites) {
   ASSERT_FALSE(sum.points.empty());
   for (const LinkPoint& point : sum.points) EXPECT_EQ(point.difference_s.value, 0);
   EXPECT_EQ(sum.mean_s.value, 0);
+}
+
+TEST(closure, is_plotted_where_it_is_not_zero_throughout) {
+  const auto has_plot = [](bool same_sky) {
+    auto stations = test::skerry_tracks({.days = 1, .satellite_error_s = 20e-9, .same_sky = same_sky},
+                                        {"SKN", "SKS", "SKW"}, clock_of);
+    for (StationTracks& station : stations)  // equal weights for all
+      for (SatelliteTrack& track : station.tracks) track.residual_s = SatelliteTrack::not_known;
+    const Result result = compare_stations(stations, leap, {.choice = {.wildest = 1e6}});
+    return std::any_of(result.plots.begin(), result.plots.end(),
+                       [](const Plot& plot) { return plot.key == "closure"; });
+  };
+  EXPECT_TRUE(has_plot(false));
+  EXPECT_FALSE(has_plot(true));
 }
 
 TEST(common_view, stations_without_anything_in_common_are_refused) {
