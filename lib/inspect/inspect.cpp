@@ -43,7 +43,7 @@ Table channels_table(const std::deque<ChannelLook>& looks) {
         {look.channel().name, static_cast<double>(look.traces()), static_cast<double>(look.missing()),
          look.lengths().empty() ? std::nan("") : static_cast<double>(*look.lengths().rbegin()),
          look.channel().interval_s, median(look.baselines_v()), central_half_width(look.baselines_v()),
-         look.noise_v(), look.lowest_v(), look.highest_v(), 100 * look.range_used(),
+         look.noise_v().value, look.lowest_v(), look.highest_v(), 100 * look.range_used(),
          100 * look.clipped_trace_share()});
   }
   return table;
@@ -242,6 +242,19 @@ std::string range_words(const std::deque<ChannelLook>& looks, Estimate (ChannelL
                      format_estimate((most->*figure)(), "V"), most->channel().name);
 }
 
+std::vector<Figure> figures_of(const std::deque<ChannelLook>& looks) {
+  constexpr std::size_t most_shown = 8;
+  std::vector<Figure> figures;
+  for (std::size_t c = 0; c < std::min(looks.size(), most_shown); ++c) {
+    const ChannelLook& look = looks[c];
+    const std::string& name = look.channel().name;
+    figures.push_back(
+        {fmt::format("height_{}", c), fmt::format("Pulse height of {}, median", name), look.height_v(), "V"});
+    figures.push_back({fmt::format("noise_{}", c), "Noise of " + name, look.noise_v(), "V"});
+  }
+  return figures;
+}
+
 // Each of a few channels, or how far many of them reach.
 std::string channels_words(const std::deque<ChannelLook>& looks) {
   constexpr std::size_t few = 3;
@@ -284,6 +297,7 @@ Inspection inspect_run(const std::vector<std::filesystem::path>& files, const Se
   result.answer =
       fmt::format("{} file{} of format {}, {}{} records looked at: {}.", run.files.size(),
                   run.files.size() == 1 ? "" : "s", run.format, records, of, channels_words(looks));
+  result.figures = figures_of(looks);
   result.tables = {channels_table(looks), pulses_table(looks)};
   if (Table lines = lines_table(looks); !lines.rows.empty()) result.tables.push_back(std::move(lines));
   if (Table common = shared.table(looks); !common.rows.empty()) result.tables.push_back(std::move(common));

@@ -26,7 +26,8 @@ struct Inspection {
 /// Looks at the first records of a run. Noise and baselines are measured as the stamping would measure them
 /// with this Setup. Throws Error if nothing can be read; a dead or missing channel is a line in the table and
 /// a warning. The answer gives the median pulse height and the noise with their standard uncertainties (see
-/// ChannelLook): of each of three channels at most, else of those with the least and the most.
+/// ChannelLook): of each of three channels at most, else of those with the least and the most. Figures: the
+/// same of the first eight channels, "height_0", "noise_0" and so on.
 ///
 /// Pairs of the first eight channels share a table "common" of the pick-up lines that both have and that are
 /// coherent. With another run in options.against, the channels of the same name are compared: table "against"

@@ -90,14 +90,14 @@ TEST(inspect_run, says_what_is_doubtful) {
 
 TEST(inspect_run, answers_with_height_and_noise_and_their_uncertainties) {
   const Result result = look_at(bench()).result;
-  const auto words = [&](const char* table, const char* column, std::size_t row) {
-    return format_estimate(test::cell_of(test::table_of(result, table), row, column), "V");
+  const auto words = [&](const char* figure) {
+    return format_estimate(test::figure_of(result, figure), "V");
   };
-  EXPECT_EQ(result.answer,
-            fmt::format(
-                "1 file of format hdf5, 300 records looked at: good has pulses of typically {} over noise "
-                "of {}; clipped has no pulse whose height is seen, over noise of {}; dead does not move.",
-                words("pulses", "height", 0), words("channels", "noise", 0), words("channels", "noise", 1)));
+  EXPECT_EQ(
+      result.answer,
+      fmt::format("1 file of format hdf5, 300 records looked at: good has pulses of typically {} over noise "
+                  "of {}; clipped has no pulse whose height is seen, over noise of {}; dead does not move.",
+                  words("height_0"), words("noise_0"), words("noise_1")));
 }
 
 TEST(inspect_run, of_many_channels_it_answers_with_the_least_and_the_most) {
@@ -135,8 +135,8 @@ TEST(inspect_run, stated_uncertainties_are_what_runs_differ_by) {
   for (int run = 0; run < runs; ++run) {
     plan.seed = 100 + static_cast<std::uint64_t>(run);
     const Result result = look_at(plan).result;
-    const Estimate noise = test::cell_of(test::table_of(result, "channels"), 0, "noise");
-    const Estimate height = test::cell_of(test::table_of(result, "pulses"), 0, "height");
+    const Estimate noise = test::figure_of(result, "noise_0");
+    const Estimate height = test::figure_of(result, "height_0");
     noise_v.push_back(noise.value);
     height_v.push_back(height.value);
     stated_noise_v += noise.uncertainty / runs;
