@@ -14,6 +14,7 @@ namespace {
 constexpr std::array<std::string_view, 12> prefixes{"a", "f", "p", "n", "µ", "m",
                                                     "",  "k", "M", "G", "T", "P"};
 constexpr int unity = 6;
+constexpr double least_of_femto = 0.01e-15;  // 0.9 fs is read more easily than 900 as
 
 int exponent_of(double value) {
   return static_cast<int>(std::floor(std::log10(std::abs(value))));
@@ -34,7 +35,8 @@ std::string with_unit(const std::string& number, std::string_view prefix, std::s
 
 Prefix prefix_for(double value) {
   if (value == 0 || !std::isfinite(value)) return {};
-  const int group = std::clamp(static_cast<int>(std::floor(exponent_of(value) / 3.0)), -unity,
+  const int lowest = std::abs(value) < least_of_femto ? -unity : 1 - unity;
+  const int group = std::clamp(static_cast<int>(std::floor(exponent_of(value) / 3.0)), lowest,
                                static_cast<int>(prefixes.size()) - 1 - unity);
   const int place = group + unity;
   return {std::pow(10.0, 3 * group), prefixes.at(static_cast<std::size_t>(place))};

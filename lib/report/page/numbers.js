@@ -33,7 +33,8 @@ function written(value, digits = 5) {
 /** The power of ten of the prefix that an SI number of this size takes. */
 function prefixExponent(value) {
   const exponent = value === 0 ? 0 : 3 * Math.floor(Math.log10(Math.abs(value) * (1 + 1e-12)) / 3);
-  return Math.min(12, Math.max(-18, exponent));
+  const lowest = Math.abs(value) < 1e-17 ? -18 : -15; // 0.9 fs is read more easily than 900 as
+  return Math.min(12, Math.max(lowest, exponent));
 }
 
 /** An SI number with the prefix for its size: 2.5e5, "Hz" -> "250 kHz". */

@@ -53,6 +53,7 @@ TEST(estimate, prints_two_digits_of_uncertainty_and_the_value_to_the_same_place)
   // Nothing is told by zeros after the point: the prefixes go down to atto (SI Brochure, 9th edition, table
   // 7).
   EXPECT_EQ(format_estimate({.value = 1.533e-18, .uncertainty = 0.077e-18}, "s"), "(1.533 ± 0.077) as");
+  EXPECT_EQ(format_quantity(0.9284e-15, "s"), "0.9284 fs");
 }
 
 TEST(estimate, a_unit_that_takes_no_prefix_gets_a_power_of_ten_and_a_count_is_printed_in_full) {
