@@ -64,7 +64,7 @@ std::string with_true_minuses(std::string sentence) {
 
 // Instants such as 2026-11-25T12:00:27, which a line would break at their hyphens, on one line; those of many
 // decimals are too long for a phone.
-std::string with_whole_instants(std::string sentence) {
+std::string with_whole_instants(const std::string& sentence) {
   static const std::regex instant(R"([0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9:]{8}Z?(?![0-9.]))");
   return std::regex_replace(sentence, instant, "<span class=\"whole\">$&</span>");
 }
