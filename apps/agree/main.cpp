@@ -76,7 +76,7 @@ CompareOptions compare_options(const Options& options) {
 int agree(const Options& options, int argc, char** argv) {
   const CompareOptions compare = compare_options(options);
   Result result =
-      analyse_agreement(agreement_of_files(options.first, options.second, run_options(options)), compare);
+      analyse_agreement(agreement_of_stations(options.first, options.second, run_options(options)), compare);
   result.provenance = provenance_of(argc, argv, {options.first, options.second}, "");
   put_out(result, options.outputs);
   return 0;

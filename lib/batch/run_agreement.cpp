@@ -10,32 +10,33 @@
 namespace firstedge {
 namespace {
 
-// One station: its file, and what its Setup lists beside the chains.
-struct StationFile {
-  std::filesystem::path file;
+// One station: its table, and what its Setup lists beside the chains.
+struct Station {
+  StampTableAt table;
   std::string name;
-  bool csv = false;
+  bool csv = false;                   // of instants, in place of a stamp table
   std::vector<std::string> channels;  // of a stamp table
   std::vector<Element> elements;
 };
 
-StationFile open_station(const std::filesystem::path& file) {
-  StationFile station{.file = file,
-                      .name = file.stem().string(),
-                      .csv = is_instant_csv(file),
-                      .channels = {},
-                      .elements = {}};
+Station open_station(const StampTableAt& at) {
+  const auto* file = std::get_if<std::filesystem::path>(&at);
+  Station station{.table = at,
+                  .name = file ? file->stem().string() : place_of(at),
+                  .csv = file && is_instant_csv(*file),
+                  .channels = {},
+                  .elements = {}};
   if (station.csv) return station;
-  const StampTableReader table(file);
+  const StampTableReader table(at);
   for (const StampTableHead::Channel& channel : table.head().channels)
     station.channels.push_back(channel.name);
   const std::string& setup = table.head().provenance.setup;
-  if (!setup.empty()) station.elements = parse_setup(setup, "the Setup in " + file.string()).elements;
+  if (!setup.empty()) station.elements = parse_setup(setup, "the Setup in " + place_of(at)).elements;
   return station;
 }
 
 // Elements of the Setup that the chain does not hold, as terms.
-std::vector<DelayTerm> spare_of(const StationFile& station, const InstantList& list) {
+std::vector<DelayTerm> spare_of(const Station& station, const InstantList& list) {
   std::vector<DelayTerm> spare;
   for (const Element& element : station.elements) {
     const bool used = std::any_of(list.chain.begin(), list.chain.end(),
@@ -45,10 +46,9 @@ std::vector<DelayTerm> spare_of(const StationFile& station, const InstantList& l
   return spare;
 }
 
-InstantList list_of(const StationFile& station, const std::string& channel,
-                    const AgreementRunOptions& options) {
-  if (station.csv) return read_instant_csv(station.file, options.scale);
-  StampTableReader table(station.file);
+InstantList list_of(const Station& station, const std::string& channel, const AgreementRunOptions& options) {
+  if (station.csv) return read_instant_csv(std::get<std::filesystem::path>(station.table), options.scale);
+  StampTableReader table(station.table);
   InstantList list =
       instants_of(table, station.name,
                   {.channel = channel, .method = options.method, .allowed_flags = options.allowed_flags});
@@ -57,8 +57,7 @@ InstantList list_of(const StationFile& station, const std::string& channel,
 }
 
 std::vector<std::pair<std::string, std::string>> pairs_of(const AgreementRunOptions& options,
-                                                          const StationFile& first,
-                                                          const StationFile& second) {
+                                                          const Station& first, const Station& second) {
   if (!options.pairs.empty()) return options.pairs;
   if (first.csv || second.csv)
     return {{first.csv ? "" : first.channels.at(0), second.csv ? "" : second.channels.at(0)}};
@@ -70,9 +69,9 @@ std::vector<std::pair<std::string, std::string>> pairs_of(const AgreementRunOpti
 
 }  // namespace
 
-Agreement agreement_of_files(const std::filesystem::path& first_file,
-                             const std::filesystem::path& second_file, const AgreementRunOptions& options) {
-  const StationFile first = open_station(first_file), second = open_station(second_file);
+Agreement agreement_of_stations(const StampTableAt& first_table, const StampTableAt& second_table,
+                                const AgreementRunOptions& options) {
+  const Station first = open_station(first_table), second = open_station(second_table);
   const auto pairs = pairs_of(options, first, second);
   const auto way_of = [&](const std::string& a, const std::string& b) {
     Way way{.name = "", .first = list_of(first, a, options), .second = list_of(second, b, options)};

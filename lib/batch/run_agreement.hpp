@@ -1,11 +1,11 @@
-// The files' side of comparing two stations: arrivals of the channels that stand opposite each other.
+// The tables' side of comparing two stations: arrivals of the channels that stand opposite each other.
 #pragma once
 
 #include "firstedge/agree/agree.hpp"
 #include "firstedge/core/flags.hpp"
 #include "firstedge/core/instant.hpp"
+#include "firstedge/io/stamp_table.hpp"
 
-#include <filesystem>
 #include <string>
 #include <utility>
 #include <vector>
@@ -20,11 +20,11 @@ struct AgreementRunOptions {
   TimeScale scale = TimeScale::utc;  ///< of CSV instants without a Z
 };
 
-/// Each station is a stamp table with triggers or a CSV of instants (io/instant_table.hpp), named after its
-/// file. From two pairs on, the crossings of their channels are read too. Elements that the Setup inside a
-/// table lists and the chain does not hold are given as spare. Throws Error as instants_of and
-/// read_instant_csv.
-Agreement agreement_of_files(const std::filesystem::path& first, const std::filesystem::path& second,
-                             const AgreementRunOptions& options = {});
+/// Each station is a stamp table with triggers, in a file or in memory, or a CSV of instants
+/// (io/instant_table.hpp); named after its file, or as the table in memory is. From two pairs on, the
+/// crossings of their channels are read too. Elements that the Setup inside a table lists and the chain does
+/// not hold are given as spare. Throws Error as instants_of and read_instant_csv.
+Agreement agreement_of_stations(const StampTableAt& first, const StampTableAt& second,
+                                const AgreementRunOptions& options = {});
 
 }  // namespace firstedge

@@ -3,7 +3,6 @@
 #include "firstedge/clock/stamp_edges.hpp"
 #include "firstedge/io/cggtts_file.hpp"
 #include "firstedge/io/second_edge_file.hpp"
-#include "firstedge/io/stamp_table.hpp"
 
 #include <utility>
 
@@ -45,12 +44,12 @@ TieInput tie_input_of_tables(const std::filesystem::path& edges, const std::file
   return input;
 }
 
-TieInput tie_input_of_stamps(const std::filesystem::path& table, const std::string& channel,
-                             const std::string& method, const LeapSeconds& leap_seconds) {
+TieInput tie_input_of_stamps(const StampTableAt& table, const std::string& channel, const std::string& method,
+                             const LeapSeconds& leap_seconds) {
   constexpr std::size_t block_size = 65536;
   StampTableReader reader(table);
-  const std::size_t channel_number = channel_numbered(reader.head(), channel, table.string());
-  const std::size_t method_number = method_numbered(reader.head(), method, table.string());
+  const std::size_t channel_number = channel_numbered(reader.head(), channel, place_of(table));
+  const std::size_t method_number = method_numbered(reader.head(), method, place_of(table));
   std::vector<Stamp> chosen;
   for (std::vector<Stamp> block = reader.next_block(block_size); !block.empty();
        block = reader.next_block(block_size)) {

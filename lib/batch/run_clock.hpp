@@ -5,6 +5,7 @@
 #include "firstedge/core/error.hpp"
 #include "firstedge/core/satellite_track.hpp"
 #include "firstedge/core/second_edge.hpp"
+#include "firstedge/io/stamp_table.hpp"
 
 #include <cstdint>
 #include <filesystem>
@@ -26,8 +27,8 @@ TieInput tie_input_of_tables(const std::filesystem::path& edges, const std::file
 
 /// The pulses that a channel of a stamp table recorded, and the triggers as readings, both by the digitizer's
 /// own clock: the rate is 1 Hz. method: "" for the first. Throws Error for what is not in the table.
-TieInput tie_input_of_stamps(const std::filesystem::path& table, const std::string& channel,
-                             const std::string& method, const LeapSeconds& leap_seconds);
+TieInput tie_input_of_stamps(const StampTableAt& table, const std::string& channel, const std::string& method,
+                             const LeapSeconds& leap_seconds);
 
 /// The tracks of some stations, and what became of the files' lines.
 struct TrackInput {

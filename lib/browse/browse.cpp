@@ -11,25 +11,26 @@
 namespace firstedge {
 namespace {
 
-StampTableHead checked_head(const std::filesystem::path& table) {
+StampTableHead checked_head(const StampTableAt& table) {
   const StampTableReader reader(table);
   const StampTableHead& head = reader.head();
-  if (reader.size() == 0) throw Error(table.string(), "holds no stamp", "stamp a run that has pulses");
+  if (reader.size() == 0) throw Error(place_of(table), "holds no stamp", "stamp a run that has pulses");
   if (!head.applied_delays.empty()) {
-    throw Error(table.string(), "has times that delays were taken out of, so that they do not fit the traces",
+    throw Error(place_of(table),
+                "has times that delays were taken out of, so that they do not fit the traces",
                 "give the table as firstedge-stamp wrote it");
   }
   return head;
 }
 
 CutRequest request_for(const StampTableHead& head, const Survey& survey, const Setup& setup,
-                       const std::filesystem::path& table, const BrowseOptions& options) {
+                       const StampTableAt& table, const BrowseOptions& options) {
   CutRequest request{.pulses = taken_by_turns(shortlists_of(survey), options.most_traces),
                      .stamps = {},
                      .channels = {},
                      .method = survey.method};
   if (request.pulses.empty()) {
-    throw Error(table.string(),
+    throw Error(place_of(table),
                 fmt::format("has no pulse of the method '{}' to choose", head.methods[survey.method].name),
                 "name another method, or have more than none chosen");
   }
@@ -55,7 +56,7 @@ CutRequest request_for(const StampTableHead& head, const Survey& survey, const S
 }  // namespace
 
 Browse browse_run(const std::vector<std::filesystem::path>& files, const Setup& setup,
-                  const std::filesystem::path& table, const BrowseOptions& options) {
+                  const StampTableAt& table, const BrowseOptions& options) {
   const StampTableHead head = checked_head(table);
   const Survey survey = survey_table(table, options.survey);
   const CutRequest request = request_for(head, survey, setup, table, options);

@@ -37,7 +37,7 @@ struct Browse {
 /// Throws Error as survey_table and cut_traces do, for a table without pulses, for one whose times have had
 /// delays taken out, and where not one of the records chosen is in the files.
 Browse browse_run(const std::vector<std::filesystem::path>& files, const Setup& setup,
-                  const std::filesystem::path& table, const BrowseOptions& options = {});
+                  const StampTableAt& table, const BrowseOptions& options = {});
 
 /// A warning for each of these files that the table was not made from, as far as its provenance says.
 std::vector<std::string> warnings_of_strangers(std::span<const Provenance::Input> files,

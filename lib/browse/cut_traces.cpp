@@ -162,7 +162,7 @@ std::vector<ShownChannel> shown_channels(const std::vector<LearntChannel>& learn
 
 }  // namespace
 
-StampsOfTraces stamps_of_traces(const std::filesystem::path& table, const std::vector<PulseName>& pulses) {
+StampsOfTraces stamps_of_traces(const StampTableAt& table, const std::vector<PulseName>& pulses) {
   StampsOfTraces stamps;
   for (const PulseName& pulse : pulses) stamps[{pulse.record, pulse.channel}];
   constexpr std::size_t block_size = 65536;

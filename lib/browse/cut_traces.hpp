@@ -6,6 +6,7 @@
 #include "firstedge/core/trace_browser.hpp"
 #include "firstedge/io/record_reader.hpp"
 #include "firstedge/io/setup.hpp"
+#include "firstedge/io/stamp_table.hpp"
 
 #include <cstdint>
 #include <filesystem>
@@ -19,7 +20,7 @@ namespace firstedge {
 using StampsOfTraces = std::map<std::pair<std::uint64_t, std::uint16_t>, std::vector<Stamp>>;
 
 /// The stamps of the traces that hold these pulses, the other pulses of the trace among them.
-StampsOfTraces stamps_of_traces(const std::filesystem::path& table, const std::vector<PulseName>& pulses);
+StampsOfTraces stamps_of_traces(const StampTableAt& table, const std::vector<PulseName>& pulses);
 
 struct CutRequest {
   std::vector<PulseName> pulses;  ///< in rising order

@@ -54,10 +54,10 @@ class PairFinder {
   std::array<std::optional<Stamp>, 2> held_;
 };
 
-void go_through(const std::filesystem::path& file, const Survey& survey, const TakePulse& take_pulse,
+void go_through(const StampTableAt& at, const Survey& survey, const TakePulse& take_pulse,
                 const TakePair& take_pair) {
   constexpr std::size_t block_size = 65536;
-  StampTableReader table(file);
+  StampTableReader table(at);
   std::optional<PairFinder> pairs;
   if (survey.pair) pairs.emplace(*survey.pair);
   for (auto block = table.next_block(block_size); !block.empty(); block = table.next_block(block_size)) {
@@ -169,9 +169,9 @@ Survey empty_survey(const StampTableHead& head, const std::string& place, const 
 
 }  // namespace
 
-Survey survey_table(const std::filesystem::path& table, const SurveyOptions& options) {
+Survey survey_table(const StampTableAt& table, const SurveyOptions& options) {
   const StampTableHead head = StampTableReader(table).head();
-  Survey survey = empty_survey(head, table.string(), options);
+  Survey survey = empty_survey(head, place_of(table), options);
 
   std::vector<ValueSample> heights(head.channels.size());
   ValueSample differences;

@@ -54,7 +54,7 @@ extern const std::array<const char*, 6> extreme_names;
 extern const std::array<const char*, 2> furthest_names;
 
 /// Throws Error for what is no stamp table or names a method or channel that is not in it.
-Survey survey_table(const std::filesystem::path& table, const SurveyOptions& options);
+Survey survey_table(const StampTableAt& table, const SurveyOptions& options);
 
 /// All shortlists in the order in which they take their turns: flags, extremes, pulses without a flag, bins.
 std::vector<const Shortlist*> shortlists_of(const Survey& survey);

@@ -75,8 +75,26 @@ bool is_csv_name(const std::filesystem::path& file) {
               "end the name of a stamp table in .h5, .hdf5 or .csv");
 }
 
-template <class Hdf5, class Csv>
-using Either = std::variant<std::unique_ptr<Hdf5>, std::unique_ptr<Csv>>;
+// Reads what is in memory as if it were a file.
+class MemoryStampReader {
+ public:
+  explicit MemoryStampReader(const StampTableInMemory& table) : table_(table), left_(table.stamps) {}
+  const StampTableHead& head() const { return *table_.head; }
+  std::uint64_t size() const { return table_.stamps.size(); }
+  std::vector<Stamp> next_block(std::size_t max_stamps) {
+    const std::span<const Stamp> block = left_.first(std::min(max_stamps, left_.size()));
+    left_ = left_.subspan(block.size());
+    return {block.begin(), block.end()};
+  }
+  std::vector<TriggerRow> triggers() const { return {table_.triggers.begin(), table_.triggers.end()}; }
+
+ private:
+  StampTableInMemory table_;
+  std::span<const Stamp> left_;
+};
+
+template <class... Kinds>
+using OneOf = std::variant<std::unique_ptr<Kinds>...>;
 
 }  // namespace
 
@@ -98,6 +116,11 @@ std::size_t method_numbered(const StampTableHead& head, const std::string& name,
   }
   throw Error(place, fmt::format("has no method '{}'", name),
               fmt::format("it has {}", fmt::join(labels, ", ")));
+}
+
+std::string place_of(const StampTableAt& table) {
+  if (const auto* file = std::get_if<std::filesystem::path>(&table)) return file->string();
+  return std::get<StampTableInMemory>(table).name;
 }
 
 class StampTableWriter::Sink {
@@ -149,7 +172,7 @@ class StampTableWriter::Sink {
   std::string name_;
   bool broken_ = false;
   [[maybe_unused]] std::size_t channels_, methods_;
-  Either<Hdf5StampWriter, CsvStampWriter> table_;
+  OneOf<Hdf5StampWriter, CsvStampWriter> table_;
   TriggerSpool triggers_;
 };
 
@@ -176,17 +199,18 @@ class StampTableReader::Source {
       table_ = std::make_unique<CsvStampReader>(file);
     }
   }
+  explicit Source(const StampTableInMemory& table) : table_(std::make_unique<MemoryStampReader>(table)) {}
   template <class Call>
   decltype(auto) with(Call&& call) {
     return std::visit([&](auto& table) -> decltype(auto) { return call(*table); }, table_);
   }
 
  private:
-  Either<Hdf5StampReader, CsvStampReader> table_;
+  OneOf<Hdf5StampReader, CsvStampReader, MemoryStampReader> table_;
 };
 
-StampTableReader::StampTableReader(const std::filesystem::path& file)
-    : source_(std::make_unique<Source>(file)) {}
+StampTableReader::StampTableReader(const StampTableAt& table)
+    : source_(std::visit([](const auto& at) { return std::make_unique<Source>(at); }, table)) {}
 StampTableReader::~StampTableReader() = default;
 const StampTableHead& StampTableReader::head() const {
   return source_->with([](auto& table) -> const StampTableHead& { return table.head(); });

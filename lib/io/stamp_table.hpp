@@ -12,6 +12,7 @@
 #include <optional>
 #include <span>
 #include <string>
+#include <variant>
 #include <vector>
 
 namespace firstedge {
@@ -83,10 +84,24 @@ class StampTableWriter {
   std::unique_ptr<Sink> sink_;
 };
 
-/// Reads a stamp table by blocks; Error for anything that is not one. Both formats.
+/// The stamps of a table in memory, which outlives this.
+struct StampTableInMemory {
+  std::string name;  ///< for people
+  const StampTableHead* head = nullptr;
+  std::span<const Stamp> stamps;
+  std::span<const TriggerRow> triggers;
+};
+
+/// Where a stamp table is: in a file, or in memory.
+using StampTableAt = std::variant<std::filesystem::path, StampTableInMemory>;
+
+/// The file's name, or what the table is called: for sentences.
+std::string place_of(const StampTableAt& table);
+
+/// Reads a stamp table by blocks; Error for anything that is not one. Both formats, and memory.
 class StampTableReader {
  public:
-  explicit StampTableReader(const std::filesystem::path& file);
+  explicit StampTableReader(const StampTableAt& table);
   ~StampTableReader();
   StampTableReader(const StampTableReader&) = delete;
   StampTableReader& operator=(const StampTableReader&) = delete;

@@ -5,6 +5,7 @@ import json
 import os
 import pathlib
 import subprocess
+import tempfile
 
 import h5py
 import numpy
@@ -54,12 +55,23 @@ def test_budget(json_of_app, bench):
     same(firstedge.budget(bench.records, bench.setup, most_records=150), few)
 
 
-def test_browse(json_of_app, bench, app_table, stamps, tmp_path):
+@pytest.fixture
+def no_files(monkeypatch):
+    """Files that nobody asked for cannot be made."""
+    monkeypatch.setattr(tempfile, "tempdir", "/nowhere")
+
+
+def test_browse(json_of_app, bench, app_table, stamps, tmp_path, no_files):
     expected = json_of_app("traces", bench.records, "--stamps", app_table, "--traces", "40")
     browser = firstedge.browse(bench.records, app_table, most_traces=40)
     same(browser, expected)
     of_memory = firstedge.browse(bench.records, stamps, most_traces=40)
-    assert of_memory["tables"] == browser["tables"]
+    assert without_provenance(of_memory) == expected
+    assert [file["name"] for file in of_memory.provenance["inputs"]] == [bench.records.name]
+    with pytest.raises(firstedge.Error, match="^stamps: has no method 'guess'"):
+        firstedge.browse(bench.records, stamps, method="guess")
+    with pytest.raises(firstedge.Error, match="^stamps: holds no stamp"):
+        firstedge.browse(bench.records, stamps.where(stamps["record"] < 0))
     browser.page(tmp_path / "traces.html")
     assert (tmp_path / "traces.html").stat().st_size > 100_000
     assert sum(len(at) for at in browser.groups.values()) >= len(browser.traces) > 0
@@ -144,13 +156,25 @@ def test_agree(example, json_of_app, agreement):
     same(firstedge.agree(south, north, momentum_mev=3000.0, **HOW_FAR), expected)
 
 
-def test_agree_on_tables_and_arrays_in_memory(example, agreement):
+def test_agree_on_tables_in_memory(example, tmp_path, no_files):
+    tables = {}
+    for name, file in (("first", "south.h5"), ("second", "north.h5")):
+        (tmp_path / f"{name}.h5").symlink_to(example("stations") / file)  # a table in memory is called so
+        tables[name] = firstedge.read_stamps(tmp_path / f"{name}.h5")
+    first, second = (tmp_path / f"{name}.h5" for name in tables)
+    for pairs in ([], [("plate", "plate")]):
+        of_files = firstedge.agree(first, second, pairs, **HOW_FAR)
+        for one, other in ((tables["first"], tables["second"]), (first, tables["second"])):
+            of_memory = firstedge.agree(one, other, pairs, **HOW_FAR)
+            assert without_provenance(of_memory) == without_provenance(of_files)
+    assert [file["name"] for file in of_memory.provenance["inputs"]] == ["first.h5"]
+    with pytest.raises(firstedge.Error, match="^first: has no channel 'wall'"):
+        firstedge.agree(tables["first"], second, [("wall", "plate")])
+
+
+def test_agree_on_arrays_in_memory(example, agreement):
     sample = example("stations")
     south, north = (firstedge.read_stamps(sample / f"{name}.h5") for name in ("south", "north"))
-    of_tables = firstedge.agree(south, north, [("plate", "plate")], **HOW_FAR)
-    assert [figure["value"] for figure in of_tables["figures"].values()] == [
-        figure["value"] for figure in agreement["figures"].values()
-    ]
     here, there = (firstedge.arrivals(one, "plate") for one in (south, north))
     of_arrays = firstedge.agree(here, there, distance_m=412.0)
     # The same arrivals; what the chains are made of is not in the arrays.
@@ -165,7 +189,7 @@ def test_clock_convert(json_of_app):
     same(firstedge.convert(times), json_of_app("clock", "convert", *times))
 
 
-def test_clock_tie(example, json_of_app, tmp_path):
+def test_clock_tie(example, json_of_app, tmp_path, no_files):
     sample = example("clocks")
     edges, readings, instants = sample / "edges.csv", sample / "triggers.csv", tmp_path / "utc.csv"
     expected = json_of_app(
@@ -188,7 +212,8 @@ def test_clock_tie(example, json_of_app, tmp_path):
     assert (on_tai["seconds"] - found["seconds"] == 37).all()
     expected = json_of_app("clock", "tie", sample / "stamps.h5", "--channel", "pps")
     same(firstedge.tie(sample / "stamps.h5", channel="pps")[1], expected)
-    assert firstedge.tie(firstedge.read_stamps(sample / "stamps.h5"), channel="pps")[1]["tables"] == expected["tables"]
+    of_memory = firstedge.tie(firstedge.read_stamps(sample / "stamps.h5"), channel="pps")[1]
+    assert without_provenance(of_memory) == expected
 
 
 def readings_of(file):

@@ -31,16 +31,9 @@ def file_with(name: str, text: str) -> Iterator[str]:
         yield file
 
 
-@contextlib.contextmanager
-def file_of(stamps: StampsLike, name: str) -> Iterator[str]:
-    """A stamp table as a file: the one given, or one of this name that is there as long as the context."""
-    if not isinstance(stamps, Stamps):
-        yield os.fspath(stamps)
-        return
-    with tempfile.TemporaryDirectory(prefix="firstedge-") as folder:
-        file = os.path.join(folder, name + ".h5")
-        stamps.write(file)
-        yield file
+def table_and_files(stamps: StampsLike) -> tuple[_core.StampTable | str, list[str]]:
+    """The stamps as they are given, not read, and the file that they are in, if they are."""
+    return (stamps._table, []) if isinstance(stamps, Stamps) else (os.fspath(stamps), [os.fspath(stamps)])
 
 
 def result_of(

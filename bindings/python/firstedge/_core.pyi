@@ -456,8 +456,8 @@ def arrivals(
     table: StampTable, channel: str, method: str, pulse: int | None, allowed_flags: int
 ) -> NDArray[Any]: ...
 def agree(
-    first: _Path,
-    second: _Path,
+    first: _Path | StampTable,
+    second: _Path | StampTable,
     pairs: Sequence[tuple[str, str]],
     method: str,
     allowed_flags: int,
@@ -485,7 +485,7 @@ def tie_tables(
     edges: _Path, readings: _Path, rate_hz: float, options: TieOptions, leap_seconds: _Path | None
 ) -> Tied: ...
 def tie_stamps(
-    table: _Path, channel: str, method: str, options: TieOptions, leap_seconds: _Path | None
+    table: _Path | StampTable, channel: str, method: str, options: TieOptions, leap_seconds: _Path | None
 ) -> Tied: ...
 def compare_station_files(
     files: Sequence[Sequence[_Path]],
@@ -499,7 +499,7 @@ def compare_station_files(
 def browse(
     files: Sequence[_Path],
     setup: Setup | None,
-    table: _Path,
+    table: _Path | StampTable,
     provenance: Provenance,
     survey: SurveyOptions,
     most_traces: int,

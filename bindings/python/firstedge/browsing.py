@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from . import _core
-from ._calls import StampsLike, file_of
+from ._calls import StampsLike, table_and_files
 from ._inputs import Files, Path, SetupLike, Templates, files_of, provenance_of, setup_of, templates_of
 from .results import Result
 
@@ -54,6 +54,6 @@ def browse(
     survey.method, (survey.first, survey.second) = method, pair
     survey.of_each_flag, survey.of_each_bin, survey.of_each_extreme = of_each_flag, of_each_bin, of_each_extreme
     chosen = None if setup is None else setup_of(setup)
-    with file_of(stamps, "stamps") as table:
-        made_by = provenance_of("browse", [table, *names], pair=pair, method=method)
-        return Browser(_core.browse(names, chosen, table, made_by, survey, most_traces, templates_of(templates)))
+    table, table_files = table_and_files(stamps)
+    made_by = provenance_of("browse", table_files + names, pair=pair, method=method)
+    return Browser(_core.browse(names, chosen, table, made_by, survey, most_traces, templates_of(templates)))

@@ -10,10 +10,9 @@ from typing import Any, Union
 import numpy
 
 from . import _core
-from ._calls import Flags, StampsLike, file_of, file_with, result_of, stamps_and_files
+from ._calls import Flags, StampsLike, file_with, result_of, stamps_and_files, table_and_files
 from ._inputs import Files, Path, files_of, flags_of
 from .results import Result
-from .stamps import Stamps
 
 _NOT_LABELLED = numpy.iinfo(numpy.int64).min
 #: A stamp table, its file, a CSV of instants, or an array with the fields seconds and femtoseconds.
@@ -69,14 +68,13 @@ def _text_of(instants: numpy.ndarray[Any, Any], name: str, scale: str) -> str:
 
 
 @contextlib.contextmanager
-def _station(given: Arrivals, name: str, scale: str) -> Iterator[str]:
-    """One station's arrivals as a file."""
+def _station(given: Arrivals, name: str, scale: str) -> Iterator[tuple[_core.StampTable | str, list[str]]]:
+    """One station's arrivals as a table or a file, and the file that was given, if one was."""
     if isinstance(given, numpy.ndarray):
         with file_with(name + ".csv", _text_of(given, name, scale)) as file:
-            yield file
+            yield file, []
     else:
-        with file_of(given, name) as file:
-            yield file
+        yield table_and_files(given)
 
 
 def agree(
@@ -116,12 +114,12 @@ def agree(
         speed = _core.beta_from_momentum(momentum_mev, momentum_uncertainty_mev, mass_mev)
     on = _scale_of([one for one in (first, second) if isinstance(one, numpy.ndarray)], scale)
     chosen = [(one, other) for one, other in pairs]
-    with _station(first, "first", on) as here, _station(second, "second", on) as there:
+    with _station(first, "first", on) as (here, here_files), _station(second, "second", on) as (there, there_files):
         found = _core.agree(
             here, there, chosen, method, flags_of(allow), on, (distance_m, distance_uncertainty_m), speed,
             clock_uncertainty_s, window_s, seed
         )
-        return result_of(found, "agree", [here, there], pairs=chosen, distance_m=distance_m, seed=seed)
+    return result_of(found, "agree", here_files + there_files, pairs=chosen, distance_m=distance_m, seed=seed)
 
 
 class CounterClock:
@@ -215,9 +213,8 @@ def tie(
     options = _core.TieOptions(reference_period_s, edge_delay_s, reference_uncertainty_s)
     files: list[str] = []
     if channel:
-        with file_of(edges, "stamps") as file:
-            tied = _core.tie_stamps(file, channel, method, options, leap_seconds)
-        files = [] if isinstance(edges, Stamps) else [os.fspath(edges)]
+        table, files = table_and_files(edges)
+        tied = _core.tie_stamps(table, channel, method, options, leap_seconds)
     elif rate_hz is None:
         raise _core.Error("rate_hz", "is missing", "give the counter's ticks a second, or stamps with their channel")
     elif isinstance(edges, (str, os.PathLike)):

@@ -1,11 +1,11 @@
 // The traces behind the times: a result with the pulses that a person should see.
 #include "firstedge/browse/browse.hpp"
 #include "firstedge/core/error.hpp"
-#include "firstedge/io/stamp_table.hpp"
 #include "firstedge/report/report.hpp"
 
 #include "arrays.hpp"
 #include "stamp_array.hpp"
+#include "stamps.hpp"
 #include "texts.hpp"
 
 #include <memory>
@@ -32,24 +32,27 @@ struct OneTrace {
 };
 
 std::shared_ptr<Browsed> browse(const std::vector<std::filesystem::path>& files,
-                                const std::optional<Setup>& setup, const std::filesystem::path& table,
+                                const std::optional<Setup>& setup, const TableLike& given,
                                 const Provenance& provenance, const SurveyOptions& survey,
                                 std::size_t most_traces, const std::vector<PulseTemplate>& templates) {
   constexpr std::size_t most_of_page = 2000;
   if (most_traces < 1 || most_traces > most_of_page)
     throw Error("most_traces", fmt::format("is {}", most_traces), "give 1 to 2000");
+  const StampTableAt table = table_at(given, "stamps");
   const StampTableHead head = StampTableReader(table).head();
   const std::string& text = head.provenance.setup;
   const Setup chosen = setup          ? *setup
                        : text.empty() ? default_setup()
-                                      : parse_setup(text, table.string() + ", the setup inside");
+                                      : parse_setup(text, place_of(table) + ", the setup inside");
   Browse found = browse_run(files, chosen, table,
                             {.survey = survey, .most_traces = most_traces, .templates = templates});
   Result& result = found.browser.result;
+  // Where the table is a file, it is the first of the inputs.
+  const std::size_t of_table = std::holds_alternative<std::filesystem::path>(table) ? 1 : 0;
   result.provenance = provenance;
   result.provenance.setup = chosen.text;
   for (const std::string& warning :
-       warnings_of_strangers(std::span(provenance.inputs).subspan(1), head.provenance))
+       warnings_of_strangers(std::span(provenance.inputs).subspan(of_table), head.provenance))
     result.warnings.push_back(warning);
   return std::make_shared<Browsed>(Browsed{std::move(found.browser), sentences_of(found.account.problems)});
 }

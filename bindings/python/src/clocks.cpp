@@ -71,7 +71,7 @@ std::vector<ArrivalElement> arrivals(const StampTable& table, const std::string&
   return all;
 }
 
-Result agree(const Path& first, const Path& second,
+Result agree(const TableLike& first, const TableLike& second,
              const std::vector<std::pair<std::string, std::string>>& pairs, const std::string& method,
              std::uint32_t allowed_flags, const std::string& scale,
              const std::pair<double, double>& distance_m, const std::pair<double, double>& beta,
@@ -85,7 +85,8 @@ Result agree(const Path& first, const Path& second,
                                 .method = method,
                                 .allowed_flags = FlagSet::from_bits(allowed_flags),
                                 .scale = scale_named(scale)};
-  return analyse_agreement(agreement_of_files(first, second, run), options);
+  return analyse_agreement(agreement_of_stations(table_at(first, "first"), table_at(second, "second"), run),
+                           options);
 }
 
 std::pair<double, double> beta_from_momentum(double momentum_mev, double uncertainty_mev, double mass_mev) {
@@ -166,10 +167,11 @@ Tied tie_tables(const Path& edges, const Path& readings, double rate_hz, const T
   return tied(tie_input_of_tables(edges, readings), rate_hz, options, leap_seconds_of(leap_second_file));
 }
 
-Tied tie_stamps(const Path& table, const std::string& channel, const std::string& method,
+Tied tie_stamps(const TableLike& table, const std::string& channel, const std::string& method,
                 const TieOptions& options, const std::optional<Path>& leap_second_file) {
   const LeapSeconds leap_seconds = leap_seconds_of(leap_second_file);
-  return tied(tie_input_of_stamps(table, channel, method, leap_seconds), 1, options, leap_seconds);
+  return tied(tie_input_of_stamps(table_at(table, "stamps"), channel, method, leap_seconds), 1, options,
+              leap_seconds);
 }
 
 py::array times_found(const std::vector<TimedReading>& readings, TimeScale scale,

@@ -140,6 +140,14 @@ std::vector<std::string> StampTable::methods() const {
   return names;
 }
 
+StampTableAt table_at(const TableLike& table, const std::string& name) {
+  if (const auto* file = std::get_if<std::filesystem::path>(&table)) return *file;
+  const StampTable* const stamps = std::get<const StampTable*>(table);
+  if (stamps == nullptr) throw Error(name, "is None", "give a stamp table or its file");
+  return StampTableInMemory{
+      .name = name, .head = &stamps->head, .stamps = stamps->stamps, .triggers = stamps->triggers};
+}
+
 void bind_stamps(py::module_& module) {
   py::class_<StampTable>(module, "StampTable", "A stamp table in memory; see firstedge.Stamps.")
       .def(py::init(&made), py::arg("stamps"), py::arg("channels"), py::arg("methods"), py::arg("title") = "")

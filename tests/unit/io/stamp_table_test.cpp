@@ -145,6 +145,28 @@ TEST_P(stamp_table, every_field_of_every_stamp_reads_back_bit_for_bit) {
   EXPECT_TRUE(reader.triggers().empty());
 }
 
+TEST_P(stamp_table, in_memory_reads_as_in_its_file) {
+  const std::vector<Stamp> stamps = some_stamps(100, 12);
+  const StampTableHead head = some_head();
+  const std::vector<TriggerRow> triggers = some_triggers(30);
+  write_in_blocks(file(), stamps, triggers, 64);
+  StampTableReader of_file(file()),
+      of_memory(StampTableInMemory{.name = "stamps", .head = &head, .stamps = stamps, .triggers = triggers});
+  EXPECT_EQ(of_memory.head().title, of_file.head().title);
+  EXPECT_EQ(of_memory.size(), of_file.size());
+  for (const std::size_t size : {0U, 1U, 64U, 65U, 1U}) {
+    const std::vector<Stamp> block = of_memory.next_block(size), expected = of_file.next_block(size);
+    ASSERT_EQ(block.size(), expected.size());
+    for (std::size_t i = 0; i < block.size(); ++i) EXPECT_TRUE(same(block[i], expected[i]));
+  }
+  const std::vector<TriggerRow> rows = of_memory.triggers(), expected = of_file.triggers();
+  ASSERT_EQ(rows.size(), expected.size());
+  for (std::size_t i = 0; i < rows.size(); ++i) {
+    EXPECT_EQ(rows[i].record, expected[i].record);
+    EXPECT_EQ(rows[i].instant, expected[i].instant);
+  }
+}
+
 TEST_P(stamp_table, the_head_reads_back_as_it_was) {
   write_in_blocks(file(), {}, {}, 1);
   const StampTableReader reader(file());
