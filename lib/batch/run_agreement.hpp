@@ -4,10 +4,13 @@
 #include "firstedge/agree/agree.hpp"
 #include "firstedge/core/flags.hpp"
 #include "firstedge/core/instant.hpp"
+#include "firstedge/core/instant_list.hpp"
 #include "firstedge/io/stamp_table.hpp"
 
+#include <filesystem>
 #include <string>
 #include <utility>
+#include <variant>
 #include <vector>
 
 namespace firstedge {
@@ -20,11 +23,13 @@ struct AgreementRunOptions {
   TimeScale scale = TimeScale::utc;  ///< of CSV instants without a Z
 };
 
-/// Each station is a stamp table with triggers, in a file or in memory, or a CSV of instants
-/// (io/instant_table.hpp); named after its file, or as the table in memory is. From two pairs on, the
+/// A station's arrivals: a stamp table with triggers, a CSV of instants (io/instant_table.hpp), or a list.
+using StationArrivals = std::variant<std::filesystem::path, StampTableInMemory, InstantList>;
+
+/// Each station is named after its file, or as the table in memory or the list is. From two pairs on, the
 /// crossings of their channels are read too. Elements that the Setup inside a table lists and the chain does
 /// not hold are given as spare. Throws Error as instants_of and read_instant_csv.
-Agreement agreement_of_stations(const StampTableAt& first, const StampTableAt& second,
+Agreement agreement_of_stations(const StationArrivals& first, const StationArrivals& second,
                                 const AgreementRunOptions& options = {});
 
 }  // namespace firstedge

@@ -172,16 +172,46 @@ def test_agree_on_tables_in_memory(example, tmp_path, no_files):
         firstedge.agree(tables["first"], second, [("wall", "plate")])
 
 
-def test_agree_on_arrays_in_memory(example, agreement):
+def csv_of(file, instants):
+    """The same arrivals as a CSV of instants."""
+    texts = [str(firstedge.Instant(int(row["seconds"]), int(row["femtoseconds"]))) for row in instants]
+    return table_of(file, ["instant", "uncertainty_s"], zip(texts, map(repr, instants["uncertainty_s"].tolist())))
+
+
+def test_agree_on_arrays_in_memory(example, agreement, tmp_path, no_files):
     sample = example("stations")
     south, north = (firstedge.read_stamps(sample / f"{name}.h5") for name in ("south", "north"))
     here, there = (firstedge.arrivals(one, "plate") for one in (south, north))
     of_arrays = firstedge.agree(here, there, distance_m=412.0)
     # The same arrivals; what the chains are made of is not in the arrays.
     assert of_arrays["tables"]["matching"]["rows"][0][1:] == agreement["tables"]["matching"]["rows"][0][1:]
+    # An array is called as the files are called here.
+    of_files = firstedge.agree(csv_of(tmp_path / "first.csv", here), csv_of(tmp_path / "second.csv", there), **HOW_FAR)
+    assert without_provenance(firstedge.agree(here, there, **HOW_FAR)) == without_provenance(of_files)
+    one_of_each = firstedge.agree(tmp_path / "first.csv", there, **HOW_FAR)
+    assert without_provenance(one_of_each) == without_provenance(of_files)
     here["scale"] = b"TAI"
     with pytest.raises(firstedge.Error, match="scale"):
         firstedge.agree(here, there, distance_m=412.0)
+
+
+@pytest.mark.parametrize(
+    ("field", "value"), [
+        ("seconds", 2**62), ("seconds", -2**62), ("femtoseconds", -1), ("femtoseconds", 2 * 10**15),
+        ("femtoseconds", 10**15), ("uncertainty_s", -1e-9), ("uncertainty_s", numpy.inf), ("scale", b"TAI"),
+        ("scale", b"GMT")
+    ]
+)
+def test_agree_refuses_instants_that_are_none(field, value):
+    like = [("seconds", "i8"), ("femtoseconds", "i8"), ("scale", "S8"), ("uncertainty_s", "f8")]
+    there = numpy.array([(1_800_000_000 + k, 0, b"UTC", 1e-10) for k in range(50)], like)
+    here = there.copy()
+    here[field][7] = value
+    with pytest.raises(firstedge.Error):
+        firstedge.agree(here, there, distance_m=412.0)
+    for wrong in (here[:0], here.reshape(5, 10), here[["seconds"]], numpy.zeros(5)):
+        with pytest.raises(firstedge.Error):
+            firstedge.agree(wrong, there, distance_m=412.0)
 
 
 def test_clock_convert(json_of_app):

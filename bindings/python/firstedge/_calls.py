@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import contextlib
 import os
-import tempfile
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any, Union
 
 from . import _core
@@ -20,15 +18,6 @@ Flags = Iterable[str]
 def stamps_and_files(stamps: StampsLike) -> tuple[Stamps, list[str]]:
     """The stamps, and the file they came from, if they did."""
     return (stamps, []) if isinstance(stamps, Stamps) else (read_stamps(stamps), [os.fspath(stamps)])
-
-
-@contextlib.contextmanager
-def file_with(name: str, text: str) -> Iterator[str]:
-    """A file of this name with this text, which is there as long as the context."""
-    with tempfile.TemporaryDirectory(prefix="firstedge-") as folder:
-        file = os.path.join(folder, name)
-        _core.write_whole(file, text)
-        yield file
 
 
 def table_and_files(stamps: StampsLike) -> tuple[_core.StampTable | str, list[str]]:

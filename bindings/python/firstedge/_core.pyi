@@ -262,6 +262,16 @@ class StampTable:
     @property
     def delays_taken_out(self) -> bool: ...
 
+class InstantList:
+    def __init__(
+        self,
+        name: str,
+        seconds: NDArray[numpy.int64],
+        femtoseconds: NDArray[numpy.int64],
+        uncertainty_s: NDArray[numpy.float64] | None,
+        scale: str,
+    ) -> None: ...
+
 class StampedRun:
     @property
     def result(self) -> Result: ...
@@ -456,8 +466,8 @@ def arrivals(
     table: StampTable, channel: str, method: str, pulse: int | None, allowed_flags: int
 ) -> NDArray[Any]: ...
 def agree(
-    first: _Path | StampTable,
-    second: _Path | StampTable,
+    first: _Path | StampTable | InstantList,
+    second: _Path | StampTable | InstantList,
     pairs: Sequence[tuple[str, str]],
     method: str,
     allowed_flags: int,

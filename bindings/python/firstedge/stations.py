@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import contextlib
 import os
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from typing import Any, Union
 
 import numpy
 
 from . import _core
-from ._calls import Flags, StampsLike, file_with, result_of, stamps_and_files, table_and_files
+from ._calls import Flags, StampsLike, result_of, stamps_and_files, table_and_files
 from ._inputs import Files, Path, files_of, flags_of
 from .results import Result
 
@@ -46,35 +45,34 @@ def arrivals(
 
 def _scale_of(arrays: list[Any], scale: str) -> str:
     """The one scale beside UTC (which instants of text say themselves) that arrays of instants are on."""
-    named = {name.decode() for one in arrays if "scale" in (one.dtype.names or ()) for name in set(one["scale"])}
-    others = sorted(named - {"UTC"})
+    saying = [one["scale"] for one in arrays if "scale" in (one.dtype.names or ())]
+    others = sorted({name.decode() for scales in saying for name in numpy.unique(scales)} - {"UTC"})
     if len(others) > 1:
         raise _core.Error("arrivals", f"are on {' and '.join(others)}", "bring them onto one scale")
     return others[0] if others else scale
 
 
-def _text_of(instants: numpy.ndarray[Any, Any], name: str, scale: str) -> str:
-    """Instants as the CSV that the library reads."""
+def _list_of(instants: numpy.ndarray[Any, Any], name: str, scale: str) -> _core.InstantList:
+    """An array of instants as the library takes it; scale: of one that does not say its own."""
     fields = instants.dtype.names or ()
-    if instants.ndim != 1 or "seconds" not in fields or "femtoseconds" not in fields:
-        raise _core.Error(name, "is no array of instants", "give fields seconds and femtoseconds, shape (arrivals,)")
-    known = "uncertainty_s" in fields
-    lines = ["instant,uncertainty_s" if known else "instant"]
-    for row in instants:
-        on = row["scale"].decode() if "scale" in fields else scale
-        text = str(_core.Instant(int(row["seconds"]), int(row["femtoseconds"]), on)).split(" ")[0]
-        lines.append(f"{text},{float(row['uncertainty_s'])!r}" if known else text)
-    return "\n".join(lines) + "\n"
+    whole = [instants[field] for field in ("seconds", "femtoseconds") if field in fields]
+    if instants.ndim != 1 or len(whole) < 2 or any(numbers.dtype.kind not in "iu" for numbers in whole):
+        raise _core.Error(
+            name, "is no array of instants", "give whole seconds and femtoseconds as its fields, shape (arrivals,)"
+        )
+    named = sorted({name.decode() for name in numpy.unique(instants["scale"])} if "scale" in fields else {scale})
+    if len(named) > 1:
+        raise _core.Error(name, f"has instants on the scales {' and '.join(named)}", "bring them onto one")
+    seconds, femtoseconds = (numpy.ascontiguousarray(numbers, "int64") for numbers in whole)
+    known = numpy.ascontiguousarray(instants["uncertainty_s"], "float64") if "uncertainty_s" in fields else None
+    return _core.InstantList(name, seconds, femtoseconds, known, named[0] if named else scale)
 
 
-@contextlib.contextmanager
-def _station(given: Arrivals, name: str, scale: str) -> Iterator[tuple[_core.StampTable | str, list[str]]]:
-    """One station's arrivals as a table or a file, and the file that was given, if one was."""
+def _station(given: Arrivals, name: str, scale: str) -> tuple[_core.InstantList | _core.StampTable | str, list[str]]:
+    """One station's arrivals as the library takes them, and the file that was given, if one was."""
     if isinstance(given, numpy.ndarray):
-        with file_with(name + ".csv", _text_of(given, name, scale)) as file:
-            yield file, []
-    else:
-        yield table_and_files(given)
+        return _list_of(given, name, scale), []
+    return table_and_files(given)
 
 
 def agree(
@@ -114,11 +112,12 @@ def agree(
         speed = _core.beta_from_momentum(momentum_mev, momentum_uncertainty_mev, mass_mev)
     on = _scale_of([one for one in (first, second) if isinstance(one, numpy.ndarray)], scale)
     chosen = [(one, other) for one, other in pairs]
-    with _station(first, "first", on) as (here, here_files), _station(second, "second", on) as (there, there_files):
-        found = _core.agree(
-            here, there, chosen, method, flags_of(allow), on, (distance_m, distance_uncertainty_m), speed,
-            clock_uncertainty_s, window_s, seed
-        )
+    here, here_files = _station(first, "first", on)
+    there, there_files = _station(second, "second", on)
+    found = _core.agree(
+        here, there, chosen, method, flags_of(allow), on, (distance_m, distance_uncertainty_m), speed,
+        clock_uncertainty_s, window_s, seed
+    )
     return result_of(found, "agree", here_files + there_files, pairs=chosen, distance_m=distance_m, seed=seed)
 
 

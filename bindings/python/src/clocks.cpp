@@ -6,6 +6,8 @@
 #include "firstedge/clock/tie_result.hpp"
 #include "firstedge/clock/time_scales.hpp"
 #include "firstedge/core/error.hpp"
+#include "firstedge/core/instant_list.hpp"
+#include "firstedge/io/instant_table.hpp"
 
 #include "arrays.hpp"
 #include "bindings.hpp"
@@ -20,6 +22,7 @@
 #include <map>
 #include <numbers>
 #include <optional>
+#include <variant>
 
 #include <fmt/format.h>
 #include <pybind11/stl.h>
@@ -71,7 +74,49 @@ std::vector<ArrivalElement> arrivals(const StampTable& table, const std::string&
   return all;
 }
 
-Result agree(const TableLike& first, const TableLike& second,
+using Ticks = py::array_t<std::int64_t, py::array::c_style>;
+using Numbers = py::array_t<double, py::array::c_style>;
+
+// The arrivals of arrays of shape (arrivals,), under the rules of a CSV of instants.
+InstantList instant_list(const std::string& name, const Ticks& seconds, const Ticks& femtoseconds,
+                         const std::optional<Numbers>& uncertainty_s, const std::string& scale) {
+  constexpr std::int64_t seconds_in_day = 86'400;
+  constexpr std::int64_t first_second = -62'167'219'200, last_second = 253'402'300'799;  // years 0 to 9999
+  const TimeScale on = scale_named(scale);
+  InstantList list{.name = name};
+  if (seconds.size() == 0) throw Error(name, "has no instants", "give one at least");
+  if (static_cast<std::size_t>(seconds.size()) > most_instants)
+    throw Error(name, fmt::format("has more than {} instants", most_instants), "split the array");
+  for (py::ssize_t i = 0; i < seconds.size(); ++i) {
+    if (seconds.at(i) < first_second || seconds.at(i) > last_second)
+      throw Error(name, fmt::format("element {} is not in the years 0 to 9999", i),
+                  "give seconds since 1970");
+    list.instants.push_back(instant_of(seconds.at(i), femtoseconds.at(i), on));
+    const bool last_of_day = (seconds.at(i) - first_second) % seconds_in_day == seconds_in_day - 1;
+    if (femtoseconds.at(i) >= femtoseconds_per_second && !last_of_day)
+      throw Error(name, fmt::format("element {} is in a leap second that no day ends with", i),
+                  "give femtoseconds below 1e15");
+    if (!uncertainty_s) continue;
+    list.uncertainty_s.push_back(uncertainty_s->at(i));
+    if (list.uncertainty_s.back() < 0 || std::isinf(list.uncertainty_s.back()))
+      throw Error(name, fmt::format("element {} has the uncertainty_s {}", i, list.uncertainty_s.back()),
+                  "give seconds, 0 or more, NaN where not known");
+  }
+  return list;
+}
+
+// A station's arrivals as callers give them: a file, a table, or a list.
+using ArrivalsLike = std::variant<Path, const StampTable*, const InstantList*>;
+
+StationArrivals arrivals_at(const ArrivalsLike& given, const std::string& name) {
+  if (const auto* const* list = std::get_if<const InstantList*>(&given); list != nullptr && *list != nullptr)
+    return **list;
+  if (const auto* file = std::get_if<Path>(&given)) return *file;
+  const auto* const* table = std::get_if<const StampTable*>(&given);
+  return std::get<StampTableInMemory>(table_at(table == nullptr ? nullptr : *table, name));
+}
+
+Result agree(const ArrivalsLike& first, const ArrivalsLike& second,
              const std::vector<std::pair<std::string, std::string>>& pairs, const std::string& method,
              std::uint32_t allowed_flags, const std::string& scale,
              const std::pair<double, double>& distance_m, const std::pair<double, double>& beta,
@@ -85,8 +130,8 @@ Result agree(const TableLike& first, const TableLike& second,
                                 .method = method,
                                 .allowed_flags = FlagSet::from_bits(allowed_flags),
                                 .scale = scale_named(scale)};
-  return analyse_agreement(agreement_of_stations(table_at(first, "first"), table_at(second, "second"), run),
-                           options);
+  return analyse_agreement(
+      agreement_of_stations(arrivals_at(first, "first"), arrivals_at(second, "second"), run), options);
 }
 
 std::pair<double, double> beta_from_momentum(double momentum_mev, double uncertainty_mev, double mass_mev) {
@@ -128,9 +173,6 @@ Tied tied(const TieInput& input, double rate_hz, const TieOptions& given, const 
           .result = std::move(result),
           .problems = sentences_of(input.problems)};
 }
-
-using Ticks = py::array_t<std::int64_t, py::array::c_style>;
-using Numbers = py::array_t<double, py::array::c_style>;
 
 // Whole ticks and parts of one, shape (readings,) both.
 std::vector<CounterReading> readings_of(const Ticks& ticks, const Numbers& fractions,
@@ -262,6 +304,9 @@ void bind_clocks(py::module_& module) {
             without_lock([&] { return arrivals(table, channel, method, pulse, allowed_flags); }));
       },
       py::arg("table"), py::arg("channel"), py::arg("method"), py::arg("pulse"), py::arg("allowed_flags"));
+  py::class_<InstantList>(module, "InstantList", "Arrivals at one station; see firstedge.agree.")
+      .def(py::init(&instant_list), py::arg("name"), py::arg("seconds"), py::arg("femtoseconds"),
+           py::arg("uncertainty_s"), py::arg("scale"));
   module.def("agree", &agree, released, py::arg("first"), py::arg("second"), py::arg("pairs"),
              py::arg("method"), py::arg("allowed_flags"), py::arg("scale"), py::arg("distance_m"),
              py::arg("beta"), py::arg("clock_uncertainty_s"), py::arg("window_s"), py::arg("seed"));

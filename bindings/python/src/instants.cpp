@@ -24,12 +24,7 @@ constexpr std::int64_t nanoseconds_per_second = 1'000'000'000;
 constexpr std::int64_t last_second_in_nanoseconds = 9'223'372'035;
 
 Instant made(std::int64_t seconds, std::int64_t femtoseconds, const std::string& scale) {
-  const Instant instant{scale_named(scale), seconds, femtoseconds};
-  const bool utc = instant.scale == TimeScale::utc;
-  if (femtoseconds < 0 || femtoseconds >= (utc ? 2 : 1) * femtoseconds_per_second)
-    throw Error("femtoseconds", fmt::format("{} are not within a second", femtoseconds),
-                "give 0 up to 1e15 (2e15 in a leap second of UTC)");
-  return instant;
+  return instant_of(seconds, femtoseconds, scale_named(scale));
 }
 
 py::object numpy_time(const Instant& instant) {
@@ -67,6 +62,14 @@ TimeScale scale_named(const std::string& name) {
   const std::optional<TimeScale> scale = time_scale_named(name);
   if (!scale) throw Error(fmt::format("scale '{}'", name), "is not a time scale", "name UTC, TAI or GPS");
   return *scale;
+}
+
+Instant instant_of(std::int64_t seconds, std::int64_t femtoseconds, TimeScale scale) {
+  const bool utc = scale == TimeScale::utc;
+  if (femtoseconds < 0 || femtoseconds >= (utc ? 2 : 1) * femtoseconds_per_second)
+    throw Error("femtoseconds", fmt::format("{} are not within a second", femtoseconds),
+                "give 0 up to 1e15 (2e15 in a leap second of UTC)");
+  return {scale, seconds, femtoseconds};
 }
 
 std::array<char, 8> padded_name(TimeScale scale) {
