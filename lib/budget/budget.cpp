@@ -102,8 +102,8 @@ Plot height_plot(const HeightDependence& heights) {
   Plot plot{.key = "heights",
             .title = "Spread against height",
             .caption =
-                "Spread of the difference in bins of the lower height, the fitted law, and the bound. Look "
-                "for a law that levels off: there noise no longer limits.",
+                "Spread of the difference in bins of the lower height, and the bound. Look for a spread that "
+                "no longer falls with the height: there noise no longer limits.",
             .x = {"Lower height", "V", true},
             .y = {"Spread", "s"},
             .series = {},
@@ -119,7 +119,11 @@ Plot height_plot(const HeightDependence& heights) {
     law.y.push_back(heights.sigma_s(height_v));
     bound.y.push_back(bin.bound_s);
   }
-  if (!measured.x.empty()) plot.series = {std::move(measured), std::move(law), std::move(bound)};
+  if (measured.x.empty()) return plot;
+  plot.series = {std::move(measured), std::move(bound)};
+  // Too few bins fix no law.
+  if (std::all_of(law.y.begin(), law.y.end(), [](double y) { return std::isfinite(y); }))
+    plot.series.insert(plot.series.begin() + 1, std::move(law));
   return plot;
 }
 
