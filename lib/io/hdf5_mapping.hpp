@@ -61,9 +61,8 @@ struct Hdf5Trigger {
 };
 
 /// The "input" group, read. Names (docs/file-layouts.md shows them at work):
-/// - "channels": a list of groups, one a channel, each with "name", "dataset" and what else differs; or a
-/// list
-///   of names, with one "dataset" that has an axis "channel", or to choose channels of our own layout.
+/// - "channels": a list of groups, one a channel, each with "name", "dataset" and what else differs; or of
+///   names, with one "dataset" that has an axis "channel", or to choose channels of our own layout.
 /// - "dataset", "axes", "samples_per_record" and the names of the scale: for every channel, or in a channel's
 ///   group for that channel. There also "channel", the position on the axis of this name. A number of the
 ///   scale is a quantity ("0.2 ns") or a list with one a channel, a place ("/run/dt", "/run@dt", or "@dt" for

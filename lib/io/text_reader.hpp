@@ -33,9 +33,8 @@ namespace firstedge {
 ///   "time_column"        name, number from 1, or "none"
 ///   "voltage_columns"    list of names or numbers
 ///   "record_column"      name, number, or "none": a column that counts records
-///   "channels"           list: names of the voltage columns in their order; with {channel} in the pattern,
-///   the
-///                        channels wanted, in the order wanted
+///   "channels"           list: names of the voltage columns in their order; with {channel} in the pattern
+///                        the channels wanted, in the order wanted
 ///   "interval"           time from sample to sample; stands over a column of times
 ///   "first_sample"       time of the first sample from the trigger
 ///   "time_unit"          "s", "ms", "us", "ns", "ps"

@@ -23,12 +23,10 @@ inline constexpr std::size_t most_text_rows = std::size_t{1} << 26U;
 
 /// Takes a file's rows apart into records. A new record starts at a row
 ///   - behind a blank line, or a line of nothing but four or more of "-", "=", "*" or "_";
-///   - behind a header line: one whose first word stands in the file's header too, or, in files without a
-///   column
-///     of times or sample counts, a comment;
-///   - whose time (or sample count) is back at that of the record's first row, within one interval (a quarter
-///   of
-///     one after fewer than four rows);
+///   - behind a header line: one whose first word stands in the file's header too, or, where no column has
+///     times or sample counts, a comment;
+///   - whose time (or sample count) is back at that of the record's first row, within one interval (within a
+///     quarter of one after fewer than four rows);
 ///   - with another number in the record column;
 ///   - after input/record_length rows; then nothing else separates, unless input/record_separators says so.
 /// A line of words that is neither row, header nor blank damages the record that it stands in, unless a new
