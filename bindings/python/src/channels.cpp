@@ -200,7 +200,7 @@ std::vector<std::string> methods_of(const Channel& channel) {
 void bind_channels(py::module_& module) {
   bind_what_is_learnt(module);
   py::class_<Channel>(
-      module, "Channel",
+      module, "Channel", found_soon,
       R"(One channel with its noise, template and methods made ready: turns traces into stamps.
 
 Made by firstedge.learn, or by firstedge.channel where noise and template are known. Safe to use from many threads.)")

@@ -161,7 +161,7 @@ py::dict measures_of(const py::object& volts, double interval_s) {
 }
 
 void bind_conditioned(py::module_& module) {
-  py::class_<Conditioned>(module, "Conditioned",
+  py::class_<Conditioned>(module, "Conditioned", found_soon,
                           "Volts with the baseline taken away and filters applied; numbers a trace are "
                           "arrays of shape (records,) for a block.")
       .def_readonly("volts", &Conditioned::volts,
@@ -208,7 +208,7 @@ void bind_conditioned(py::module_& module) {
       .def_property_readonly("clipped", &all_clipped,
                              "Runs of clipped samples, shape (runs, 2), first and one past the last; of a "
                              "block a list of these.");
-  py::class_<Conditioner>(module, "Conditioner",
+  py::class_<Conditioner>(module, "Conditioner", found_soon,
                           "Baseline and filters of one channel, made ready once (see firstedge.conditioner).")
       .def(py::init(
                [](double interval_s, const std::string& baseline, const std::vector<std::string>& filters) {
@@ -232,7 +232,7 @@ are bridged and listed as clipped. threads: 0 takes all processors; the numbers 
 
 void bind_conditioning(py::module_& module) {
   bind_conditioned(module);
-  py::class_<Filter>(module, "Filter", "A filter designed once (see firstedge.filter).")
+  py::class_<Filter>(module, "Filter", found_soon, "A filter designed once (see firstedge.filter).")
       .def(py::init([](double interval_s, const std::string& settings) {
              const Settings of_filter = settings_from_json(settings, "filter");
              const FilterOptions options = filter_options(of_filter);

@@ -236,7 +236,7 @@ std::span<const double> doubles_of(const py::object& object, const std::string& 
 
 void bind_traces(py::module_& module) {
   constexpr double infinity = std::numeric_limits<double>::infinity();
-  py::class_<TraceArray>(module, "Trace",
+  py::class_<TraceArray>(module, "Trace", found_soon,
                          R"(Samples of one channel with their scale: one trace, or a block of them.
 
 counts: shape (samples,) or (records, samples), of type int8, uint8, int16, uint16, int32, float32 or float64; not
