@@ -272,6 +272,7 @@ std::vector<Hdf5Array::Chunk> Hdf5Array::chunks_at(std::span<const Extents> star
       stored[k] = stored_at(starts[k]);
     }
   }
+  chunks_decoded_ += static_cast<std::uint64_t>(std::count(chunks.begin(), chunks.end(), nullptr));
   const auto decode = [&](std::size_t k) {
     if (!chunks[k]) chunks[k] = std::make_shared<const Unfiltered>(decoded(std::move(stored[k]), starts[k]));
   };
@@ -287,16 +288,22 @@ void Hdf5Array::keep(const Extents& start, const Chunk& chunk) {
   if (is_new) cached_bytes_ += chunk->bytes.size();
 }
 
-// Chunks that were not asked for again make room, so that memory that is at hand serves the next.
+// Chunks that were not asked for again make room, so that memory that is at hand serves the next; where there
+// is too little, the last of this read stays, which the next begins in.
 void Hdf5Array::forget_old() {
-  std::erase_if(cache_, [&](const auto& one) {
-    const bool old = one.second.last_read + reads_kept < reads_;
-    if (old) cached_bytes_ -= one.second.chunk->bytes.size();
-    return old;
-  });
-  if (cached_bytes_ <= cache_bytes) return;
-  cache_.clear();
-  cached_bytes_ = 0;
+  const auto forget_read_before = [&](std::uint64_t read) {
+    std::erase_if(cache_, [&](const auto& one) {
+      if (one.second.last_read >= read) return false;
+      cached_bytes_ -= one.second.chunk->bytes.size();
+      return true;
+    });
+  };
+  forget_read_before(reads_ - std::min(reads_, reads_kept));
+  if (cached_bytes_ > cache_bytes) forget_read_before(reads_);
+  while (cached_bytes_ > cache_bytes && cache_.size() > 1) {
+    cached_bytes_ -= cache_.begin()->second.chunk->bytes.size();
+    cache_.erase(cache_.begin());
+  }
 }
 
 Hdf5Array::Stored Hdf5Array::stored_at(const Extents& start) const {

@@ -21,7 +21,7 @@ namespace firstedge {
 /// filters other than shuffle, deflate and checksum, elements of variable length, chunks above
 /// most_chunk_bytes, and storage that is shorter than the dataset says. Decompression happens outside the
 /// guard, by all threads, and within the chunk's own size. Decoded chunks are kept for the next reads_kept
-/// reads, up to cache_bytes, so that neighbouring boxes do not decode twice.
+/// reads, up to cache_bytes (or one, if it is larger), so that neighbouring boxes do not decode twice.
 class Hdf5Array {
  public:
   static constexpr std::uint64_t most_chunk_bytes = std::uint64_t{1} << 30U;
@@ -60,6 +60,8 @@ class Hdf5Array {
   };
   /// The caller limits the size of the box. Damage is told, not thrown.
   Content read(const Box& box);
+  /// So far; a chunk that is not kept counts again.
+  std::uint64_t chunks_decoded() const { return chunks_decoded_; }
 
  private:
   using Chunk = std::shared_ptr<const Unfiltered>;
@@ -98,7 +100,7 @@ class Hdf5Array {
   bool partial_chunks_unfiltered_ = false;
   std::map<std::vector<std::uint64_t>, Kept> cache_;
   std::uint64_t cached_bytes_ = 0;
-  std::uint64_t reads_ = 0;
+  std::uint64_t reads_ = 0, chunks_decoded_ = 0;
 };
 
 }  // namespace firstedge
