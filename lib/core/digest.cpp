@@ -1,15 +1,13 @@
 #include "firstedge/core/digest.hpp"
 
-#include "firstedge/core/error.hpp"
+#include "firstedge/core/open_file.hpp"
 
 #include <array>
-#include <cerrno>
+#include <cstdint>
 #include <memory>
 #include <string_view>
 
-#include <fcntl.h>
 #include <openssl/evp.h>
-#include <unistd.h>
 
 namespace firstedge {
 namespace {
@@ -44,33 +42,6 @@ const EVP_MD* kept_sha256() {
   return fetched ? fetched.get() : EVP_sha256();
 }
 
-// An open file that closes itself.
-class Opened {
- public:
-  explicit Opened(const std::filesystem::path& file)
-      : file_(file), number_(::open(file.c_str(), O_RDONLY | O_CLOEXEC)) {
-    if (number_ < 0)
-      throw Error(file.string(), "cannot be opened for reading", "check the name and the permissions");
-  }
-  Opened(const Opened&) = delete;
-  Opened& operator=(const Opened&) = delete;
-  ~Opened() { ::close(number_); }
-
-  // The next bytes, as many as there are; none at the end.
-  std::span<const std::byte> next(std::span<std::byte> into) const {
-    while (true) {
-      const ssize_t got = ::read(number_, into.data(), into.size());
-      if (got >= 0) return into.first(static_cast<std::size_t>(got));
-      if (errno != EINTR)
-        throw Error(file_.string(), "cannot be read to its end", "check the disk and the permissions");
-    }
-  }
-
- private:
-  const std::filesystem::path& file_;
-  int number_;
-};
-
 std::string digest_of(std::span<const std::byte> bytes, const EVP_MD* kind) {
   Digest sum(kind);
   sum.add(bytes.data(), bytes.size());
@@ -89,13 +60,14 @@ std::string sha1(std::span<const std::byte> bytes) {
 
 std::string sha256_of_file(const std::filesystem::path& file, const std::function<bool()>& goes_on) {
   constexpr std::size_t block_bytes = std::size_t{1} << 16U;  // stays in the nearest cache
-  const Opened opened(file);
+  const OpenFile opened(file);
   Digest sum(kept_sha256());
   const auto block = std::make_unique_for_overwrite<std::byte[]>(block_bytes);
-  while (!goes_on || goes_on()) {
-    const auto some = opened.next({block.get(), block_bytes});
-    if (some.empty()) return sum.hexadecimal();
-    sum.add(some.data(), some.size());
+  for (std::uint64_t done = 0; !goes_on || goes_on();) {
+    const std::size_t some = opened.read(done, {block.get(), block_bytes});
+    sum.add(block.get(), some);
+    if (some < block_bytes) return sum.hexadecimal();
+    done += some;
   }
   return "";
 }

@@ -1,14 +1,13 @@
 #include "firstedge/io/byte_source.hpp"
 
 #include "firstedge/core/error.hpp"
+#include "firstedge/core/open_file.hpp"
 
 #include <algorithm>
 #include <cerrno>
 #include <cstring>
-#include <system_error>
 #include <utility>
 
-#include <fcntl.h>
 #include <fmt/format.h>
 #include <sys/stat.h>
 #include <unistd.h>
@@ -16,17 +15,10 @@
 namespace firstedge {
 namespace {
 
-[[noreturn]] void refuse_to_open(const std::string& name, int cause) {
-  throw Error(name,
-              cause == ENOENT ? "there is no such file"
-                              : "cannot be opened: " + std::generic_category().message(cause),
-              "check the name and the right to read it");
-}
-
 // Looked at before it is opened: opening a device can do things, and opening a pipe can wait for ever.
 std::uint64_t size_of_regular(const std::filesystem::path& file) {
   struct stat status {};
-  if (::stat(file.c_str(), &status) != 0) refuse_to_open(file.string(), errno);
+  if (::stat(file.c_str(), &status) != 0) refuse_to_open(file, errno);
   if (S_ISDIR(status.st_mode)) throw Error(file.string(), "is a folder", "name a file");
   if (!S_ISREG(status.st_mode))
     throw Error(file.string(), "is a pipe or a device", "save its content as a file first");
@@ -34,23 +26,6 @@ std::uint64_t size_of_regular(const std::filesystem::path& file) {
 }
 
 }  // namespace
-
-// An open file that closes itself.
-class ByteSource::Descriptor {
- public:
-  explicit Descriptor(const std::filesystem::path& file)
-      : number_(::open(file.c_str(), O_RDONLY | O_CLOEXEC | O_NONBLOCK)) {
-    if (number_ < 0) refuse_to_open(file.string(), errno);
-  }
-  Descriptor(const Descriptor&) = delete;
-  Descriptor& operator=(const Descriptor&) = delete;
-  ~Descriptor() { ::close(number_); }
-
-  int number() const { return number_; }
-
- private:
-  int number_;
-};
 
 ByteSource::ByteSource() = default;
 ByteSource::ByteSource(ByteSource&&) noexcept = default;
@@ -62,7 +37,7 @@ ByteSource ByteSource::from_file(const std::filesystem::path& file) {
   source.name_ = file.string();
   source.path_ = file;
   source.size_ = size_of_regular(file);
-  source.descriptor_ = std::make_unique<Descriptor>(file);
+  source.open_file_ = std::make_unique<OpenFile>(file);
   return source;
 }
 
@@ -84,20 +59,12 @@ std::vector<std::byte> ByteSource::read(std::uint64_t offset, std::size_t count)
     const std::byte* first = bytes_.data() + offset;
     return {first, first + count};
   }
-  if (!descriptor_) descriptor_ = std::make_unique<Descriptor>(path_);
+  if (!open_file_) open_file_ = std::make_unique<OpenFile>(path_);
   std::vector<std::byte> bytes(count);
-  std::size_t done = 0;
-  while (done < count) {
-    const ssize_t got =
-        ::pread(descriptor_->number(), bytes.data() + done, count - done, static_cast<off_t>(offset + done));
-    if (got < 0 && errno == EINTR) continue;
-    if (got <= 0) {
-      throw Error(fmt::format("{}, byte {}", name_, offset + done),
-                  got == 0 ? "the file became shorter while it was read"
-                           : "cannot be read: " + std::generic_category().message(errno),
-                  "read it again when nothing writes to it");
-    }
-    done += static_cast<std::size_t>(got);
+  const std::size_t got = open_file_->read(offset, bytes);
+  if (got < count) {
+    throw Error(fmt::format("{}, byte {}", name_, offset + got), "the file became shorter while it was read",
+                "read it again when nothing writes to it");
   }
   return bytes;
 }
@@ -107,12 +74,12 @@ std::vector<std::byte> ByteSource::head(std::size_t most) const {
 }
 
 void ByteSource::put_down() const {
-  descriptor_.reset();
+  open_file_.reset();
 }
 
 std::uint64_t readable_size(const std::filesystem::path& file) {
   const std::uint64_t size = size_of_regular(file);
-  if (::access(file.c_str(), R_OK) != 0) refuse_to_open(file.string(), errno);
+  if (::access(file.c_str(), R_OK) != 0) refuse_to_open(file, errno);
   return size;
 }
 

@@ -12,6 +12,8 @@
 
 namespace firstedge {
 
+class OpenFile;
+
 /// Bytes that can be read anywhere, of a size that is known before anything is read. A file is opened at the
 /// first read and can be put down again, so that thousands of sources are held at the cost of their names.
 /// Files are read with pread, not mapped: one that shrinks meanwhile gives an Error, not a bus error.
@@ -40,14 +42,13 @@ class ByteSource {
   void put_down() const;
 
  private:
-  class Descriptor;
   ByteSource();
 
   std::string name_;
   std::filesystem::path path_;
   std::uint64_t size_ = 0;
   std::vector<std::byte> bytes_;
-  mutable std::unique_ptr<Descriptor> descriptor_;
+  mutable std::unique_ptr<OpenFile> open_file_;
 };
 
 /// The size of a file that may be read, in bytes. Throws Error where ByteSource::from_file does, without
