@@ -38,7 +38,7 @@ std::string quoted(const std::string& word) {
 }
 
 // Memory of one block of records serves the next: returned to the system, it would have to be cleared and
-// mapped anew, some 200,000 pages a million traces.
+// mapped anew, some 130,000 pages a million traces.
 void keep_freed_memory() {
 #ifdef __GLIBC__
   mallopt(M_MMAP_THRESHOLD, 64 << 20);

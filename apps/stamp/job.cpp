@@ -1,10 +1,10 @@
 #include "stamp/job.hpp"
 
+#include "firstedge/batch/merged_parts.hpp"
 #include "firstedge/batch/prepared_run.hpp"
 #include "firstedge/core/digest.hpp"
 #include "firstedge/core/error.hpp"
 #include "firstedge/core/threads.hpp"
-#include "firstedge/io/stamp_table_merge.hpp"
 #include "firstedge/io/template_file.hpp"
 
 #include <charconv>

@@ -124,14 +124,4 @@ MergedTable merge_stamp_tables(const std::vector<Path>& parts, const Path& table
   return merged;
 }
 
-Result merging_result(const MergedTable& merged, const Path& table) {
-  const auto whole = [](std::uint64_t number) { return Estimate{.value = static_cast<double>(number)}; };
-  return {.kind = "merging",
-          .title = "The parts of a run put together",
-          .answer = fmt::format("{} stamps from {} parts in {}.", merged.stamps, merged.parts,
-                                printable(table.string())),
-          .figures = {{"parts", "Parts", whole(merged.parts), ""},
-                      {"stamps", "Stamps", whole(merged.stamps), ""}}};
-}
-
 }  // namespace firstedge

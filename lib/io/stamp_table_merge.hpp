@@ -25,7 +25,4 @@ struct MergedTable {
 MergedTable merge_stamp_tables(const std::vector<std::filesystem::path>& parts,
                                const std::filesystem::path& table);
 
-/// How many stamps of how many parts stand in that table; the provenance is left to the caller.
-Result merging_result(const MergedTable& merged, const std::filesystem::path& table);
-
 }  // namespace firstedge

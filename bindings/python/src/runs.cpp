@@ -1,5 +1,6 @@
 // Whole runs from files: stamping, and the analyses that go back to the records.
 #include "firstedge/batch/compare_run.hpp"
+#include "firstedge/batch/merged_parts.hpp"
 #include "firstedge/batch/run.hpp"
 #include "firstedge/batch/run_budget.hpp"
 #include "firstedge/batch/run_delay.hpp"
@@ -8,7 +9,6 @@
 #include "firstedge/core/threads.hpp"
 #include "firstedge/inspect/inspect.hpp"
 #include "firstedge/io/input_digests.hpp"
-#include "firstedge/io/stamp_table_merge.hpp"
 #include "firstedge/io/template_file.hpp"
 
 #include "bindings.hpp"
